@@ -1,0 +1,162 @@
+"""Where a constant-power load settles on a supply path, in closed form, for all worlds at once.
+
+The load draws ``idle + power / V``. With source emf E and resistance R the voltage V solves
+``V^2 - (E - R idle) V + R power = 0``; the upper root is the stable one. With no real root the
+path cannot carry the power: the world is *collapsed*, which is a state and no error.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from assistant.electrics.arrays import BoolArray, FloatArray, checked
+from assistant.electrics.charging import SourceCurve, source_curve
+
+if TYPE_CHECKING:
+    from numpy.typing import ArrayLike
+
+__all__ = [
+    "OperatingPoint",
+    "constant_power_operating_point",
+    "operating_point_on_curve",
+    "operating_point_two_source",
+]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class OperatingPoint:
+    """Voltage at the load in V, current in A and whether it collapsed, each (worlds,).
+
+    Where collapsed, voltage and current are those of the most power that the path can give
+    (half the emf for a plain source), and 0 V, 0 A behind an open path.
+    """
+
+    voltage: FloatArray
+    current: FloatArray
+    collapsed: BoolArray
+
+
+def constant_power_operating_point(
+    emf: ArrayLike, resistance: ArrayLike, power: ArrayLike, idle_current: ArrayLike = 0.0
+) -> OperatingPoint:
+    """Settle ``power`` W and ``idle_current`` A on ``emf`` V behind ``resistance`` ohm.
+
+    Shapes broadcast to (worlds,). An infinite resistance is an open path. Raises ``GivenError``
+    for negative or non-finite inputs. Upper root of the quadratic in the module's docstring.
+    """
+    e, r, p, idle = np.broadcast_arrays(
+        checked("An emf in V", emf, low=0.0),
+        checked("A resistance in ohm", resistance, low=0.0, allow_infinite=True),
+        checked("A power in W", power, low=0.0),
+        checked("An idle current in A", idle_current, low=0.0),
+    )
+    is_open = np.isinf(r)
+    r = np.where(is_open, 0.0, r)
+    inner = e - r * idle
+    discriminant = inner * inner - 4.0 * r * p
+    wants = (p > 0.0) | (idle > 0.0)
+    # With no emf there is nothing to settle on, whatever the resistance.
+    collapsed = wants & (is_open | (discriminant < 0.0) | (inner <= 0.0))
+    upper = 0.5 * (inner + np.sqrt(np.maximum(discriminant, 0.0)))
+    voltage = np.where(collapsed, 0.5 * np.maximum(inner, 0.0), upper)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        settled = idle + np.where(p > 0.0, p / voltage, 0.0)
+        gives_most = np.where(r > 0.0, (e - voltage) / r, 0.0)
+    current = np.where(collapsed, gives_most, settled)
+    voltage = np.where(is_open, np.where(wants, 0.0, e), voltage)
+    current = np.where(is_open, 0.0, current)
+    return OperatingPoint(voltage=voltage, current=current, collapsed=np.asarray(collapsed))
+
+
+def operating_point_on_curve(
+    curve: SourceCurve, resistance: ArrayLike, power: ArrayLike, idle_current: ArrayLike = 0.0
+) -> OperatingPoint:
+    """Settle the load on a piecewise linear source behind ``resistance`` ohm, (worlds,).
+
+    Pieces are tried from the lowest current up: the first crossing of power drawn and power
+    given is the stable one. Raises ``GivenError`` for negative or non-finite inputs.
+    """
+    shape = np.broadcast_shapes(
+        curve.shape, np.shape(resistance), np.shape(power), np.shape(idle_current)
+    )
+    r = np.broadcast_to(
+        checked("A resistance in ohm", resistance, low=0.0, allow_infinite=True), shape
+    )
+    p = np.broadcast_to(checked("A power in W", power, low=0.0), shape)
+    idle = np.broadcast_to(checked("An idle current in A", idle_current, low=0.0), shape)
+    is_open = np.isinf(r)
+    r = np.where(is_open, 0.0, r)
+    found = np.zeros(shape, dtype=np.bool_)
+    current = np.zeros(shape)
+    best_power = np.full(shape, -np.inf)
+    best_current = np.zeros(shape)
+    for low, high, emf, source_r in curve.pieces():
+        total_r = source_r + r
+        # The load draws nothing below its idle current.
+        start = np.maximum(low, idle)
+        inner = emf - total_r * idle
+        discriminant = inner * inner - 4.0 * total_r * p
+        root = 0.5 * (inner + np.sqrt(np.maximum(discriminant, 0.0)))
+        with np.errstate(divide="ignore", invalid="ignore"):
+            drawn = idle + np.where(p > 0.0, p / root, 0.0)
+            # Most of (I - idle)(emf - R I) lies half way between its zeros.
+            vertex = np.where(total_r > 0.0, 0.5 * (idle + emf / total_r), np.inf)
+        slack = 1e-9 * (1.0 + np.abs(drawn))
+        fits = (
+            (discriminant >= 0.0)
+            & (root > 0.0)
+            & (drawn >= start - slack)
+            & (drawn <= high + slack)
+            & ~found
+        )
+        current = np.where(fits, drawn, current)
+        found |= fits
+        top = np.minimum(np.maximum(vertex, start), np.maximum(high, start))
+        top = np.where(np.isfinite(top), top, start)
+        given = np.where(high >= start, (top - idle) * (emf - total_r * top), -np.inf)
+        better = given > best_power
+        best_power = np.where(better, given, best_power)
+        best_current = np.where(better, top, best_current)
+    wants = (p > 0.0) | (idle > 0.0)
+    collapsed = wants & (is_open | ~found)
+    current = np.where(collapsed, best_current, current)
+    current = np.where(is_open, 0.0, current)
+    source_v = curve.voltage_at(current)
+    voltage = np.where(is_open & wants, 0.0, source_v - r * current)
+    return OperatingPoint(
+        voltage=np.maximum(voltage, 0.0), current=current, collapsed=np.asarray(collapsed)
+    )
+
+
+def operating_point_two_source(
+    *,
+    set_point: ArrayLike,
+    limit: ArrayLike,
+    battery_emf: ArrayLike,
+    battery_resistance: ArrayLike,
+    resistance: ArrayLike,
+    power: ArrayLike,
+    idle_current: ArrayLike = 0.0,
+    other_current: ArrayLike = 0.0,
+    charge_resistance: ArrayLike = 0.15,
+    output_resistance: ArrayLike = 0.0,
+) -> OperatingPoint:
+    """Settle the load on alternator (up to ``limit`` A) and battery behind ``resistance`` ohm.
+
+    All in V, A, ohm, W, broadcast to (worlds,); ``limit`` 0 is a standing engine. The source is
+    that of ``assistant.electrics.charging.source_curve``, ``resistance`` the path from the
+    battery's posts to the load and back. Raises ``GivenError`` for impossible inputs.
+    """
+    curve = source_curve(
+        set_point=set_point,
+        limit=limit,
+        battery_emf=battery_emf,
+        battery_resistance=battery_resistance,
+        charge_resistance=charge_resistance,
+        output_resistance=output_resistance,
+        other_current=other_current,
+    )
+    return operating_point_on_curve(curve, resistance, power, idle_current)
