@@ -1,0 +1,359 @@
+"""General direct-current network solver: modified nodal analysis over many worlds at once.
+
+It stands beside the closed forms as a check and is open to any circuit. Unknowns are the node
+voltages and the currents of voltage sources (Ho, Ruehli and Brennan, 1975); constant-power loads
+and limited sources are solved by damped Newton steps from the voltages without those loads, so
+that of two solutions the one with the higher voltage is found.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING, Final, TypeAlias
+
+import numpy as np
+
+from assistant.electrics.arrays import BoolArray, FloatArray, checked
+from assistant.errors import GivenError
+
+if TYPE_CHECKING:
+    from numpy.typing import ArrayLike, NDArray
+
+__all__ = [
+    "Circuit",
+    "ConstantPowerLoad",
+    "CurrentSource",
+    "Element",
+    "LimitedSource",
+    "Resistor",
+    "Solution",
+    "VoltageSource",
+    "solve",
+]
+
+SHUNT_SIEMENS: Final = 1e-12
+"""From every node to ground, so that a node left floating has a voltage (0 V)."""
+
+
+@dataclass(frozen=True, slots=True)
+class Resistor:
+    """``ohms`` over 0 between ``a`` and ``b``, scalar or (worlds,); infinity is open."""
+
+    name: str
+    a: str
+    b: str
+    ohms: ArrayLike
+
+
+@dataclass(frozen=True, slots=True)
+class VoltageSource:
+    """Holds ``a`` at ``volts`` over ``b``, scalar or (worlds,); 0 V joins the two nodes."""
+
+    name: str
+    a: str
+    b: str
+    volts: ArrayLike
+
+
+@dataclass(frozen=True, slots=True)
+class CurrentSource:
+    """Takes ``amps`` out of node ``a`` and puts them into ``b``, scalar or (worlds,)."""
+
+    name: str
+    a: str
+    b: str
+    amps: ArrayLike
+
+
+@dataclass(frozen=True, slots=True)
+class ConstantPowerLoad:
+    """Takes ``watts`` (0 or more), whatever the voltage of ``a`` over ``b``."""
+
+    name: str
+    a: str
+    b: str
+    watts: ArrayLike
+
+
+@dataclass(frozen=True, slots=True)
+class LimitedSource:
+    """An alternator: gives ``(volts - V)/ohms`` into ``a``, between 0 and ``limit`` amperes."""
+
+    name: str
+    a: str
+    b: str
+    volts: ArrayLike
+    ohms: ArrayLike
+    limit: ArrayLike
+
+
+Element: TypeAlias = Resistor | VoltageSource | CurrentSource | ConstantPowerLoad | LimitedSource
+
+
+def _values(element: Element) -> tuple[FloatArray, ...]:
+    """Give the element's numbers as arrays; ``GivenError`` where one is impossible."""
+    name = element.name
+    match element:
+        case Resistor(ohms=ohms):
+            return (checked(f"{name}, in ohm,", ohms, above=0.0, allow_infinite=True),)
+        case VoltageSource(volts=volts):
+            return (checked(f"{name}, in V,", volts),)
+        case CurrentSource(amps=amps):
+            return (checked(f"{name}, in A,", amps),)
+        case ConstantPowerLoad(watts=watts):
+            return (checked(f"{name}, in W,", watts, low=0.0),)
+        case LimitedSource(volts=volts, ohms=ohms, limit=limit):
+            return (
+                checked(f"{name}, in V,", volts),
+                checked(f"{name}, in ohm,", ohms, above=0.0),
+                checked(f"{name}, in A,", limit, low=0.0),
+            )
+
+
+@dataclass(frozen=True, slots=True)
+class Circuit:
+    """Elements between named nodes, one of which is ``ground`` (0 V).
+
+    Raises ``GivenError`` for a name given twice, an element from a node to itself, a ground
+    that nothing touches, an impossible value, or numbers of worlds that do not agree.
+    """
+
+    elements: tuple[Element, ...]
+    ground: str = "chassis"
+    worlds: tuple[int, ...] = field(init=False)
+
+    def __post_init__(self) -> None:
+        """Check the whole circuit once, so that solving need not."""
+        names = [element.name for element in self.elements]
+        twice = sorted({name for name in names if names.count(name) > 1})
+        if twice:
+            raise GivenError(f"Two elements are called {twice[0]}.", next_step="Rename one.")
+        for element in self.elements:
+            if element.a == element.b:
+                raise GivenError(
+                    f"{element.name} has both ends at {element.a}.", next_step="Move one end."
+                )
+        if not any(self.ground in (element.a, element.b) for element in self.elements):
+            raise GivenError(
+                f"Nothing touches the ground node {self.ground!r}.",
+                next_step="Name a node of the circuit as ground.",
+            )
+        shapes = [array.shape for element in self.elements for array in _values(element)]
+        try:
+            shape = np.broadcast_shapes(*shapes)
+        except ValueError as cause:
+            raise GivenError(
+                "The elements do not have one number of worlds.",
+                next_step="Give scalars or arrays of one length.",
+            ) from cause
+        if len(shape) > 1:
+            raise GivenError("Worlds must be one axis.", next_step="Flatten the arrays.")
+        object.__setattr__(self, "worlds", shape)
+
+    @property
+    def nodes(self) -> tuple[str, ...]:
+        """All nodes but the ground, in the order of the elements."""
+        seen = dict.fromkeys(end for element in self.elements for end in (element.a, element.b))
+        return tuple(node for node in seen if node != self.ground)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Solution:
+    """Voltages and currents of every world; ``converged`` is (worlds,).
+
+    Where a world did not converge (a load asks more than the circuit can give) its numbers are
+    not a number; no exception is raised, as collapse is a state.
+    """
+
+    circuit: Circuit
+    converged: BoolArray
+    node_voltages: dict[str, FloatArray]
+    element_currents: dict[str, FloatArray]
+
+    def voltage(self, red: str, black: str | None = None) -> FloatArray:
+        """Voltage in V at ``red`` over ``black`` (ground when None), shape of the worlds."""
+        over = self.circuit.ground if black is None else black
+        try:
+            return np.asarray(self.node_voltages[red] - self.node_voltages[over])
+        except KeyError as cause:
+            raise GivenError(
+                f"The circuit has no node {cause.args[0]!r}.",
+                next_step=f"Use one of {', '.join(self.node_voltages)}.",
+            ) from None
+
+    def current(self, element: str) -> FloatArray:
+        """Give the current in A through an element from ``a`` to ``b``, shape of the worlds."""
+        try:
+            return self.element_currents[element]
+        except KeyError:
+            raise GivenError(
+                f"The circuit has no element {element!r}.",
+                next_step=f"Use one of {', '.join(self.element_currents)}.",
+            ) from None
+
+
+class _Stamps:
+    """The matrix of the linear elements, and the bent elements apart."""
+
+    def __init__(self, circuit: Circuit) -> None:
+        self.circuit = circuit
+        self.count = circuit.worlds[0] if circuit.worlds else 1
+        self.index = {node: k for k, node in enumerate(circuit.nodes)}
+        self.sources = [e for e in circuit.elements if isinstance(e, VoltageSource)]
+        self.bent = [
+            e for e in circuit.elements if isinstance(e, ConstantPowerLoad | LimitedSource)
+        ]
+        nodes = len(self.index)
+        self.size = nodes + len(self.sources)
+        self.matrix = np.zeros((self.count, self.size, self.size))
+        self.right = np.zeros((self.count, self.size))
+        self.matrix[:, range(nodes), range(nodes)] = SHUNT_SIEMENS
+        for element in circuit.elements:
+            match element:
+                case Resistor():
+                    self.conductance(self.matrix, element, 1.0 / _values(element)[0])
+                case CurrentSource():
+                    self.injection(self.right, element, _values(element)[0])
+                case VoltageSource():
+                    row = nodes + self.sources.index(element)
+                    self.right[:, row] = _values(element)[0]
+                    for end, sign in ((element.a, 1.0), (element.b, -1.0)):
+                        if end in self.index:
+                            self.matrix[:, row, self.index[end]] += sign
+                            self.matrix[:, self.index[end], row] += sign
+                case _:
+                    pass
+        # One array of values per bent element, (values, worlds).
+        self.bent_values = [
+            np.stack([np.broadcast_to(value, (self.count,)) for value in _values(element)])
+            for element in self.bent
+        ]
+
+    def conductance(self, matrix: FloatArray, element: Element, siemens: FloatArray) -> None:
+        a, b = self.index.get(element.a), self.index.get(element.b)
+        for end in (a, b):
+            if end is not None:
+                matrix[:, end, end] += siemens
+        if a is not None and b is not None:
+            matrix[:, a, b] -= siemens
+            matrix[:, b, a] -= siemens
+
+    def injection(self, right: FloatArray, element: Element, amps: FloatArray) -> None:
+        for end, sign in ((element.a, -1.0), (element.b, 1.0)):
+            if end in self.index:
+                right[:, self.index[end]] += sign * amps
+
+    def across(self, x: FloatArray, element: Element) -> FloatArray:
+        """Voltage of ``a`` over ``b`` in the unknowns ``x``, (worlds, unknowns)."""
+        zero = np.zeros(x.shape[0])
+        a = x[:, self.index[element.a]] if element.a in self.index else zero
+        b = x[:, self.index[element.b]] if element.b in self.index else zero
+        return np.asarray(a - b)
+
+
+def _bent_current(
+    element: Element, values: FloatArray, volts: FloatArray
+) -> tuple[FloatArray, FloatArray]:
+    """Give the current from a to b of a bent element at ``volts``, and its slope in siemens."""
+    if isinstance(element, ConstantPowerLoad):
+        watts = values[0]
+        with np.errstate(divide="ignore", invalid="ignore"):
+            amps = np.where(watts > 0.0, watts / volts, 0.0)
+            slope = np.where(watts > 0.0, -amps / volts, 0.0)
+        return np.asarray(amps), np.asarray(slope)
+    emf, ohms, limit = values
+    free = (emf - volts) / ohms
+    inside = (free > 0.0) & (free < limit)
+    return -np.clip(free, 0.0, limit), np.where(inside, 1.0 / ohms, 0.0)
+
+
+def _linear(matrix: FloatArray, right: FloatArray) -> FloatArray:
+    try:
+        return np.asarray(np.linalg.solve(matrix, right[:, :, None])[:, :, 0])
+    except np.linalg.LinAlgError as cause:
+        raise GivenError(
+            "The circuit has no single solution.",
+            next_step="Look for voltage sources side by side or in a ring.",
+        ) from cause
+
+
+def _step(stamps: _Stamps, x: FloatArray, active: NDArray[np.intp], damping: float) -> FloatArray:
+    """One damped Newton step from ``x`` for the worlds ``active`` (their numbers)."""
+    matrix, right = stamps.matrix[active].copy(), stamps.right[active].copy()
+    for element, values in zip(stamps.bent, stamps.bent_values, strict=True):
+        volts = stamps.across(x, element)
+        amps, slope = _bent_current(element, values[:, active], volts)
+        stamps.conductance(matrix, element, slope)
+        stamps.injection(right, element, amps - slope * volts)
+    usable = np.isfinite(matrix).all(axis=(1, 2)) & np.isfinite(right).all(axis=1)
+    full = np.full_like(x, np.nan)
+    if usable.any():
+        full[usable] = _linear(matrix[usable], right[usable])
+    share = np.full(x.shape[0], damping)
+    for element in stamps.bent:
+        if isinstance(element, ConstantPowerLoad):
+            # No load may lose more than half its voltage in a step: 1/V bends too much.
+            before, after = stamps.across(x, element), stamps.across(full, element)
+            loss = before - after
+            with np.errstate(divide="ignore", invalid="ignore"):
+                most = np.where(loss * np.sign(before) > 0.0, 0.5 * before / loss, np.inf)
+            share = np.minimum(share, np.where(np.isnan(most), 0.0, most))
+    return np.asarray(x + share[:, None] * (full - x))
+
+
+def solve(circuit: Circuit, *, max_steps: int = 100, tolerance: float = 1e-12) -> Solution:
+    """Solve all worlds; see the module's docstring for the method.
+
+    A world has converged when a full step changes no unknown by more than ``tolerance`` of its
+    size. Raises ``GivenError`` when the linear part has no single solution.
+    """
+    stamps = _Stamps(circuit)
+    x = _linear(stamps.matrix, stamps.right)
+    converged = np.full(stamps.count, not stamps.bent)
+    active = np.flatnonzero(~converged)
+    for step in range(max_steps):
+        if not active.size:
+            break
+        # Pieces of a limited source may chase each other; half steps end that.
+        damping = 1.0 if step < max_steps // 4 else 0.5
+        after = _step(stamps, x[active], active, damping)
+        change = np.abs(after - x[active])
+        size = np.maximum(np.abs(after).max(axis=1, keepdims=True), 1e-3)
+        alive = np.isfinite(after).all(axis=1)
+        done = alive & (change <= tolerance * damping * size).all(axis=1)
+        x[active] = after
+        converged[active[done]] = True
+        active = active[alive & ~done]
+    x[~converged] = np.nan
+    return _solution(stamps, x, converged)
+
+
+def _solution(stamps: _Stamps, x: FloatArray, converged: BoolArray) -> Solution:
+    circuit = stamps.circuit
+    shape = circuit.worlds
+
+    def shaped(values: FloatArray) -> FloatArray:
+        return np.asarray(np.broadcast_to(values, (stamps.count,)).reshape(shape))
+
+    voltages = {circuit.ground: shaped(np.zeros(stamps.count))}
+    voltages |= {node: shaped(x[:, k]) for node, k in stamps.index.items()}
+    currents: dict[str, FloatArray] = {}
+    for element in circuit.elements:
+        across = stamps.across(x, element)
+        match element:
+            case Resistor():
+                amps = across / _values(element)[0]
+            case CurrentSource():
+                amps = _values(element)[0]
+            case VoltageSource():
+                amps = x[:, len(stamps.index) + stamps.sources.index(element)]
+            case _:
+                values = stamps.bent_values[stamps.bent.index(element)]
+                amps = _bent_current(element, values, across)[0]
+        currents[element.name] = shaped(amps)
+    return Solution(
+        circuit=circuit,
+        converged=np.asarray(converged.reshape(shape)),
+        node_voltages=voltages,
+        element_currents=currents,
+    )
