@@ -1,0 +1,42 @@
+from __future__ import annotations
+
+from collections import Counter
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from assistant.readings.reading import reading_from_json
+from audio_fixtures.heldout import MANIFEST_HEAD, draw, whole_in_words
+from audio_fixtures.voices import HELD_OUT
+
+num2words = pytest.importorskip("num2words").num2words
+
+
+@given(st.integers(0, 999))
+def test_whole_numbers_are_said_as_num2words_says_them(number: int) -> None:
+    # Source: the library num2words (English), but for its hyphens and "one hundred".
+    told = num2words(number).replace("-", " ").replace("one hundred", "a hundred")
+    assert whole_in_words(number) == told
+
+
+def test_drawing_is_repeatable_and_balanced() -> None:
+    drawn = draw(400, 7)
+    assert drawn == draw(400, 7)
+    assert drawn != draw(400, 8)
+    assert set(Counter(spoken.voice for spoken in drawn).values()) == {40}
+    assert {spoken.voice for spoken in drawn} == HELD_OUT
+    assert set(Counter(spoken.noise_db for spoken in drawn).values()) == {100}
+    pairs = {(spoken.voice, spoken.noise_db) for spoken in drawn}
+    assert len(pairs) == 4 * len(HELD_OUT)
+    assert len({spoken.seed for spoken in drawn}) == len(drawn)
+
+
+def test_each_has_a_reading_or_a_command_and_a_full_row() -> None:
+    for spoken in draw(400, 9):
+        assert (spoken.reading is None) != (spoken.command is None)
+        if spoken.reading is not None:
+            reading_from_json(spoken.reading)
+        row = spoken.row("x.wav").split("\t")
+        assert len(row) == len(MANIFEST_HEAD.split("\t"))
+        assert row[:3] == ["x.wav", spoken.words, spoken.voice]
