@@ -1,0 +1,1 @@
+"""Number, unit, answer and command grammars: data files, see assistant/readings."""

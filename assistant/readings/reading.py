@@ -139,7 +139,9 @@ def _unit(raw: object) -> Unit:
 def reading_from_json(raw: object) -> Reading:
     """Build a reading from its JSON form; raise ``GivenError`` when it is none of the five."""
     if not isinstance(raw, Mapping):
-        raise GivenError("A reading must be a JSON object.", next_step='As in {"value":12.6,"unit":"V"}.')
+        raise GivenError(
+            "A reading must be a JSON object.", next_step='As in {"value":12.6,"unit":"V"}.'
+        )
     if raw.get("unstable") is True:
         low, high, unit = raw.get("low"), raw.get("high"), raw.get("unit")
         return Unstable(
