@@ -2,7 +2,7 @@
 
 It stands beside the closed forms as a check and is open to any circuit. Unknowns are the node
 voltages and the currents of voltage sources (Ho, Ruehli and Brennan, 1975); constant-power loads
-and limited sources are solved by damped Newton steps from the voltages without those loads, so
+and limited sources are solved by braked Newton steps from the voltages without those loads, so
 that of two solutions the one with the higher voltage is found.
 """
 
@@ -200,6 +200,7 @@ class _Stamps:
         self.count = circuit.worlds[0] if circuit.worlds else 1
         self.index = {node: k for k, node in enumerate(circuit.nodes)}
         self.sources = [e for e in circuit.elements if isinstance(e, VoltageSource)]
+        self.row = {source.name: k for k, source in enumerate(self.sources)}
         self.bent = [
             e for e in circuit.elements if isinstance(e, ConstantPowerLoad | LimitedSource)
         ]
@@ -215,7 +216,7 @@ class _Stamps:
                 case CurrentSource():
                     self.injection(self.right, element, _values(element)[0])
                 case VoltageSource():
-                    row = nodes + self.sources.index(element)
+                    row = nodes + self.row[element.name]
                     self.right[:, row] = _values(element)[0]
                     for end, sign in ((element.a, 1.0), (element.b, -1.0)):
                         if end in self.index:
@@ -251,10 +252,23 @@ class _Stamps:
         return np.asarray(a - b)
 
 
+_OFF, _FREE, _FULL = 0, 1, 2
+
+
+def _region(values: FloatArray, volts: FloatArray) -> NDArray[np.intp]:
+    """Tell on which piece a limited source is at ``volts``: nothing, free or at its limit."""
+    emf, ohms, limit = values
+    free = (emf - volts) / ohms
+    return np.where(free <= 0.0, _OFF, np.where(free < limit, _FREE, _FULL))
+
+
 def _bent_current(
-    element: Element, values: FloatArray, volts: FloatArray
+    element: Element, values: FloatArray, volts: FloatArray, region: NDArray[np.intp]
 ) -> tuple[FloatArray, FloatArray]:
-    """Give the current from a to b of a bent element at ``volts``, and its slope in siemens."""
+    """Give the current from a to b of a bent element at ``volts``, and its slope in siemens.
+
+    A limited source is taken on the piece that ``region`` says, even beyond its ends.
+    """
     if isinstance(element, ConstantPowerLoad):
         watts = values[0]
         with np.errstate(divide="ignore", invalid="ignore"):
@@ -262,9 +276,9 @@ def _bent_current(
             slope = np.where(watts > 0.0, -amps / volts, 0.0)
         return np.asarray(amps), np.asarray(slope)
     emf, ohms, limit = values
-    free = (emf - volts) / ohms
-    inside = (free > 0.0) & (free < limit)
-    return -np.clip(free, 0.0, limit), np.where(inside, 1.0 / ohms, 0.0)
+    free = region == _FREE
+    held = np.where(region == _FULL, -limit, 0.0)
+    return np.where(free, (volts - emf) / ohms, held), np.where(free, 1.0 / ohms, 0.0)
 
 
 def _linear(matrix: FloatArray, right: FloatArray) -> FloatArray:
@@ -277,28 +291,31 @@ def _linear(matrix: FloatArray, right: FloatArray) -> FloatArray:
         ) from cause
 
 
-def _step(stamps: _Stamps, x: FloatArray, active: NDArray[np.intp], damping: float) -> FloatArray:
-    """One damped Newton step from ``x`` for the worlds ``active`` (their numbers)."""
+def _step(
+    stamps: _Stamps, x: FloatArray, active: NDArray[np.intp], regions: list[NDArray[np.intp]]
+) -> tuple[FloatArray, FloatArray]:
+    """Give the full Newton step from ``x`` for the worlds ``active``, and the share to take."""
     matrix, right = stamps.matrix[active].copy(), stamps.right[active].copy()
-    for element, values in zip(stamps.bent, stamps.bent_values, strict=True):
+    share = np.ones(x.shape[0])
+    for element, values, region in zip(stamps.bent, stamps.bent_values, regions, strict=True):
         volts = stamps.across(x, element)
-        amps, slope = _bent_current(element, values[:, active], volts)
+        amps, slope = _bent_current(element, values[:, active], volts, region[active])
         stamps.conductance(matrix, element, slope)
-        stamps.injection(right, element, amps - slope * volts)
+        with np.errstate(invalid="ignore"):  # a load at 0 V; its world is left out below
+            stamps.injection(right, element, amps - slope * volts)
     usable = np.isfinite(matrix).all(axis=(1, 2)) & np.isfinite(right).all(axis=1)
     full = np.full_like(x, np.nan)
     if usable.any():
         full[usable] = _linear(matrix[usable], right[usable])
-    share = np.full(x.shape[0], damping)
-    for element in stamps.bent:
+    for element, values in zip(stamps.bent, stamps.bent_values, strict=True):
         if isinstance(element, ConstantPowerLoad):
             # No load may lose more than half its voltage in a step: 1/V bends too much.
-            before, after = stamps.across(x, element), stamps.across(full, element)
-            loss = before - after
-            with np.errstate(divide="ignore", invalid="ignore"):
-                most = np.where(loss * np.sign(before) > 0.0, 0.5 * before / loss, np.inf)
-            share = np.minimum(share, np.where(np.isnan(most), 0.0, most))
-    return np.asarray(x + share[:, None] * (full - x))
+            before = stamps.across(x, element)
+            loss = (before - stamps.across(full, element)) * np.sign(before)
+            braked = (values[0, active] > 0.0) & (loss > 0.5 * np.abs(before))
+            most = np.divide(0.5 * np.abs(before), loss, out=np.ones_like(loss), where=braked)
+            share = np.minimum(share, most)
+    return full - x, share
 
 
 def solve(circuit: Circuit, *, max_steps: int = 100, tolerance: float = 1e-12) -> Solution:
@@ -311,24 +328,32 @@ def solve(circuit: Circuit, *, max_steps: int = 100, tolerance: float = 1e-12) -
     x = _linear(stamps.matrix, stamps.right)
     converged = np.full(stamps.count, not stamps.bent)
     active = np.flatnonzero(~converged)
-    for step in range(max_steps):
+    regions = [np.full(stamps.count, _FREE) for _ in stamps.bent]
+    for _ in range(max_steps):
         if not active.size:
             break
-        # Pieces of a limited source may chase each other; half steps end that.
-        damping = 1.0 if step < max_steps // 4 else 0.5
-        after = _step(stamps, x[active], active, damping)
-        change = np.abs(after - x[active])
+        step, share = _step(stamps, x[active], active, regions)
+        after = x[active] + share[:, None] * step
         size = np.maximum(np.abs(after).max(axis=1, keepdims=True), 1e-3)
         alive = np.isfinite(after).all(axis=1)
-        done = alive & (change <= tolerance * damping * size).all(axis=1)
+        done = alive & (np.abs(step) <= tolerance * size).all(axis=1)
+        for element, values, region in zip(stamps.bent, stamps.bent_values, regions, strict=True):
+            if isinstance(element, LimitedSource):
+                here = _region(values[:, active], stamps.across(after, element))
+                # From nothing to the limit and back it would leap over the piece between.
+                here = np.where(np.abs(here - region[active]) > 1, _FREE, here)
+                done &= here == region[active]
+                region[active] = here
         x[active] = after
         converged[active[done]] = True
         active = active[alive & ~done]
     x[~converged] = np.nan
-    return _solution(stamps, x, converged)
+    return _solution(stamps, x, converged, regions)
 
 
-def _solution(stamps: _Stamps, x: FloatArray, converged: BoolArray) -> Solution:
+def _solution(
+    stamps: _Stamps, x: FloatArray, converged: BoolArray, regions: list[NDArray[np.intp]]
+) -> Solution:
     circuit = stamps.circuit
     shape = circuit.worlds
 
@@ -346,10 +371,10 @@ def _solution(stamps: _Stamps, x: FloatArray, converged: BoolArray) -> Solution:
             case CurrentSource():
                 amps = _values(element)[0]
             case VoltageSource():
-                amps = x[:, len(stamps.index) + stamps.sources.index(element)]
+                amps = x[:, len(stamps.index) + stamps.row[element.name]]
             case _:
-                values = stamps.bent_values[stamps.bent.index(element)]
-                amps = _bent_current(element, values, across)[0]
+                which = next(k for k, bent in enumerate(stamps.bent) if bent is element)
+                amps = _bent_current(element, stamps.bent_values[which], across, regions[which])[0]
         currents[element.name] = shaped(amps)
     return Solution(
         circuit=circuit,

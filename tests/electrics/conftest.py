@@ -1,0 +1,40 @@
+"""An independent simulator for the electrics."""
+
+from __future__ import annotations
+
+import shutil
+import subprocess
+from typing import TYPE_CHECKING, Protocol
+
+import pytest
+
+from assistant.electrics.netlist import parse_output, write_deck
+
+if TYPE_CHECKING:
+    from assistant.electrics.nodal import Circuit
+
+
+class Simulate(Protocol):
+    def __call__(
+        self, circuit: Circuit, *, world: int = 0, start: dict[str, float] | None = None
+    ) -> tuple[dict[str, float], dict[str, float]]: ...
+
+
+@pytest.fixture(scope="session")
+def ngspice(tmp_path_factory: pytest.TempPathFactory) -> Simulate:
+    program = shutil.which("ngspice")
+    if program is None:
+        pytest.skip("ngspice is not installed here (Debian package ngspice)")
+    folder = tmp_path_factory.mktemp("decks")
+
+    def simulate(
+        circuit: Circuit, *, world: int = 0, start: dict[str, float] | None = None
+    ) -> tuple[dict[str, float], dict[str, float]]:
+        deck = folder / "circuit.cir"
+        deck.write_text(write_deck(circuit, "a circuit under test", world=world, start=start))
+        run = subprocess.run(
+            [program, "-b", str(deck)], capture_output=True, text=True, check=False, timeout=60
+        )
+        return parse_output(run.stdout, circuit)
+
+    return simulate
