@@ -38,7 +38,7 @@ __all__ = [
 ]
 
 Gives: TypeAlias = Literal[
-    "value", "unstable", "open_line", "beep", "no_beep", "seen", "command", "refused"
+    "value", "unstable", "open_line", "beep", "no_beep", "seen", "command"
 ]
 
 
@@ -57,8 +57,8 @@ class _Frozen(BaseModel):
 class Sentence(_Frozen):
     """One template and what it gives.
 
-    ``number`` fixes the number ("half a volt"), ``answer`` fixes the state, the command or the
-    reason of a refusal where no slot carries it.
+    ``number`` fixes the number ("half a volt"); ``answer`` names the command where no slot carries
+    it, or is "range" where two numbers stand without a word that says that they jump.
     """
 
     say: Template
@@ -82,7 +82,8 @@ class Measure(_Frozen):
     """Which meter quantity a grammar reads, and how far numbers may go (in the base unit).
 
     Beyond ``usual`` the program asks whether a decimal point was lost; beyond ``limit`` no
-    handheld meter shows it.
+    handheld meter shows it. ``given`` names the kind of answer ("ohms"), ``expects`` says what
+    is wanted; both stand in sentences for people.
     """
 
     quantities: tuple[Quantity, ...]
@@ -90,6 +91,8 @@ class Measure(_Frozen):
     usual: Annotated[float, Field(gt=0)] | None = None
     limit: Annotated[float, Field(gt=0)] | None = None
     signed: bool = True
+    given: str = ""
+    expects: str
 
 
 class GrammarFile(_Frozen):

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Any, Final, Literal, TypeAlias, get_args
 
 from assistant.errors import GivenError
@@ -76,10 +76,15 @@ def base_unit(quantity: Quantity) -> BaseUnit | None:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Value:
-    """A steady number on the meter, in the unit in which it was given."""
+    """A steady number on the meter, in the unit in which it was given.
+
+    ``places`` is how many decimals were said or typed, for reading back "twelve point six zero"
+    as it was given; it takes no part in comparisons or in the JSON form.
+    """
 
     value: float
     unit: Unit
+    places: int | None = field(default=None, compare=False)
 
     @property
     def si(self) -> float:

@@ -1,0 +1,224 @@
+"""From a matched sentence to what it means: readings or a command, within what a meter shows."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from decimal import Decimal
+from typing import Final, TypeAlias, cast
+
+from assistant.readings.findings import VehicleState
+from assistant.readings.grammarfile import Measure
+from assistant.readings.matcher import Match, Matcher, Slot
+from assistant.readings.number_words import number_candidates
+from assistant.readings.reading import (
+    Beep,
+    OpenLine,
+    Quantity,
+    Reading,
+    Seen,
+    Unit,
+    Unstable,
+    Value,
+)
+from assistant.readings.tokens import Token
+from assistant.readings.units import UNIT_IDS, si_decimal, value_of
+
+__all__ = ["Meaning", "Order", "meanings_of", "reading_key", "slot_numbers"]
+
+_ONE: Final = Decimal(1)
+_SLIPS: Final = (1, 2)
+
+
+@dataclass(frozen=True, slots=True)
+class Order:
+    """A command and its argument."""
+
+    command: str
+    argument: str | None
+
+
+@dataclass(frozen=True, slots=True)
+class Meaning:
+    """Readings that one sentence may mean, likeliest first.
+
+    ``explicit``: the words say by themselves what kind of answer it is (a unit, a beep, a light
+    that blinks). ``refusal`` says why there are no readings.
+    """
+
+    readings: tuple[Reading, ...]
+    vehicle: VehicleState | None = None
+    quantity: Quantity | None = None
+    explicit: bool = False
+    refusal: str = ""
+
+
+Result: TypeAlias = Meaning | Order
+
+
+def reading_key(reading: Reading) -> tuple[object, ...]:
+    """Give what tells readings apart: 2000 ohm and 2 kohm are the same."""
+    match reading:
+        case Value(unit=unit):
+            return ("value", unit[-1], si_decimal(reading).normalize())
+        case _:
+            return ("other", reading)
+
+
+def slot_numbers(tokens: Sequence[Token]) -> tuple[Decimal, ...]:
+    """Give what the tokens of a number slot may mean; none when a part is no number."""
+    at = [place for place, token in enumerate(tokens) if token.kind == "number"]
+    if not at:
+        return number_candidates([token.label for token in tokens])
+    numbers = tokens[at[0]].numbers
+    before = [token.label for token in tokens[: at[0]]]
+    after = [token.label for token in tokens[at[0] + 1 :]]
+    if after:
+        # "12 and a half": the fraction is said of a whole number
+        parts = number_candidates(["one", *after])
+        if len(parts) != 1 or len(numbers) != 1 or numbers[0] % 1:
+            return ()
+        fraction = parts[0] - 1
+        numbers = (numbers[0] - fraction if numbers[0] < 0 else numbers[0] + fraction,)
+    if before and any(number < 0 for number in numbers):
+        return ()
+    return tuple(-number for number in numbers) if before else numbers
+
+
+def _only(slots: tuple[Slot, ...] | None) -> str | None:
+    return slots[-1].entries[-1] if slots and slots[-1].entries else None
+
+
+def _within(number: Value, measure: Measure) -> bool:
+    size = si_decimal(number)
+    return abs(size) <= Decimal(str(measure.limit)) and (measure.signed or size >= 0)
+
+
+def _with_lost_point(value: Value, measure: Measure) -> list[Value]:
+    """Add the readings that a lost decimal point may have turned into a number too large."""
+    if abs(si_decimal(value)) <= Decimal(str(measure.usual)):
+        return [value]
+    number = Decimal(repr(value.value))
+    if number % 1:
+        return [value]
+    slipped = [value_of(number.quantize(_ONE).scaleb(-by), value.unit) for by in _SLIPS]
+    usual = [s for s in slipped if abs(si_decimal(s)) <= Decimal(str(measure.usual))]
+    return [value, *usual[:1]]
+
+
+def _no_number(measure: Measure) -> str:
+    what = measure.expects
+    return f"No meter shows that number here; I expected {what}."
+
+
+class _Reader:
+    """Reads the slots of one match."""
+
+    def __init__(self, matcher: Matcher, match: Match, quantity: Quantity | None) -> None:
+        self._sentence = matcher.sentence(match)
+        self._slots = match.slots
+        self._measure = matcher.file.measure
+        fits = self._measure.quantities if self._measure else ()
+        self._quantity = quantity if quantity in fits else (fits[0] if fits else None)
+        vehicle = _only(self._slots.get("vehicle"))
+        self._vehicle = cast("VehicleState | None", vehicle)
+
+    def _meaning(self, *readings: Reading, explicit: bool = True, refusal: str = "") -> Meaning:
+        distinct = {reading_key(reading): reading for reading in reversed(readings)}
+        kept = tuple(reading for reading in readings if reading is distinct[reading_key(reading)])
+        return Meaning(kept, self._vehicle, self._quantity, explicit, refusal)
+
+    def read(self) -> Result | None:
+        """Give what the match means, or None when its numbers are none."""
+        sentence = self._sentence
+        match sentence.gives:
+            case "command":
+                entry = _only(self._slots.get("command"))
+                command = entry or sentence.answer or ""
+                return Order(command, _only(self._slots.get("argument")))
+            case "seen":
+                return self._meaning(Seen(state=_only(self._slots.get("state")) or ""))
+            case "open_line":
+                return self._meaning(OpenLine())
+            case "beep":
+                return self._meaning(Beep(heard=True))
+            case "no_beep":
+                return self._meaning(Beep(heard=False))
+            case "unstable":
+                return self._unstable()
+            case "value":
+                return self._value()
+
+    def _units(self) -> tuple[tuple[Unit, Decimal], ...]:
+        entry = _only(self._slots.get("unit"))
+        if entry is not None:
+            return UNIT_IDS[entry]
+        unit = self._sentence.unit or (self._measure.unit if self._measure else None)
+        return ((unit or "V", _ONE),)
+
+    def _value(self) -> Meaning | None:
+        measure = self._measure
+        if measure is None:
+            return None
+        fixed = self._sentence.number
+        numbers = (
+            (Decimal(fixed),) if fixed is not None else slot_numbers(self._slots["value"][0].tokens)
+        )
+        if not numbers:
+            return None
+        values = [
+            value_of(number, unit, factor)
+            for number in numbers
+            for unit, factor in self._units()
+        ]
+        shown = [value for value in values if _within(value, measure)]
+        explicit = fixed is not None or "unit" in self._slots
+        if not shown:
+            return self._meaning(explicit=explicit, refusal=_no_number(measure))
+        if len(shown) == 1:
+            return self._meaning(*_with_lost_point(shown[0], measure), explicit=explicit)
+        return self._meaning(*shown, explicit=explicit)
+
+    def _unstable(self) -> Meaning | None:
+        measure = self._measure
+        if "low" not in self._slots or measure is None:
+            return self._meaning(Unstable())
+        low, high = (slot_numbers(self._slots[end][0].tokens) for end in ("low", "high"))
+        if len(low) != 1 or len(high) != 1:
+            return None
+        units = self._slots.get("unit", ())
+        entries = [UNIT_IDS[slot.entries[-1]] for slot in units if slot.entries]
+        if any(len(entry) != 1 for entry in entries):
+            return None
+        default: tuple[Unit, Decimal] = (measure.unit or "V", _ONE)
+        last = entries[-1][0] if entries else default
+        first = entries[0][0] if len(entries) > 1 else last
+        ends = (value_of(low[0], *first), value_of(high[0], *last))
+        if not all(_within(end, measure) for end in ends):
+            return self._meaning(explicit=bool(entries), refusal=_no_number(measure))
+        return self._jump(ends, explicit=bool(entries))
+
+    def _jump(self, ends: tuple[Value, Value], *, explicit: bool) -> Meaning:
+        low, high = sorted(ends, key=si_decimal)
+        if low.unit != high.unit:
+            low = _in(low, high.unit)
+        said = self._sentence.answer == "range"
+        # two figures side by side without a word of jumping: the last digits of a steady reading
+        spread = si_decimal(high) - si_decimal(low)
+        if said and spread <= abs(si_decimal(high)) * Decimal("0.05"):
+            return self._meaning(low, high, explicit=explicit)
+        return self._meaning(
+            Unstable(low=low.value, high=high.value, unit=high.unit), explicit=explicit or not said
+        )
+
+
+def _in(value: Value, unit: Unit) -> Value:
+    factor = si_decimal(value) / si_decimal(Value(value=1.0, unit=unit))
+    return value_of(factor, unit)
+
+
+def meanings_of(
+    matcher: Matcher, match: Match, quantity: Quantity | None
+) -> Result | None:
+    """Give what ``match`` means for ``quantity``; None when its words come to nothing."""
+    return _Reader(matcher, match, quantity).read()
