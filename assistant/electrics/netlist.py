@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
-from assistant.electrics.nodal import (
+from assistant.electrics.circuit import (
     Circuit,
     ConstantPowerLoad,
     CurrentSource,

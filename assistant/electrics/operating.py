@@ -31,7 +31,8 @@ class OperatingPoint:
     """Voltage at the load in V, current in A and whether it collapsed, each (worlds,).
 
     Where collapsed, voltage and current are those of the most power that the path can give
-    (half the emf for a plain source), and 0 V, 0 A behind an open path.
+    (half the emf for a plain source), 0 V where it cannot even carry the idle current, and
+    0 V, 0 A behind an open path.
     """
 
     voltage: FloatArray
@@ -93,6 +94,7 @@ def operating_point_on_curve(
     current = np.zeros(shape)
     best_power = np.full(shape, -np.inf)
     best_current = np.zeros(shape)
+    shorted = np.full(shape, np.nan)
     for low, high, emf, source_r in curve.pieces():
         total_r = source_r + r
         # The load draws nothing below its idle current.
@@ -104,6 +106,9 @@ def operating_point_on_curve(
             drawn = idle + np.where(p > 0.0, p / root, 0.0)
             # Most of (I - idle)(emf - R I) lies half way between its zeros.
             vertex = np.where(total_r > 0.0, 0.5 * (idle + emf / total_r), np.inf)
+            # The current at which nothing is left at the load.
+            zero = np.where(total_r > 0.0, emf / total_r, np.inf)
+        shorted = np.where(np.isnan(shorted) & (zero <= high), zero, shorted)
         slack = 1e-9 * (1.0 + np.abs(drawn))
         fits = (
             (discriminant >= 0.0)
@@ -122,6 +127,8 @@ def operating_point_on_curve(
         best_current = np.where(better, top, best_current)
     wants = (p > 0.0) | (idle > 0.0)
     collapsed = wants & (is_open | ~found)
+    # A path that cannot even carry the idle current has nothing left at the load.
+    best_current = np.where(best_power > 0.0, best_current, shorted)
     current = np.where(collapsed, best_current, current)
     current = np.where(is_open, 0.0, current)
     source_v = curve.voltage_at(current)

@@ -11,7 +11,7 @@ import pytest
 from assistant.electrics.netlist import parse_output, write_deck
 
 if TYPE_CHECKING:
-    from assistant.electrics.nodal import Circuit
+    from assistant.electrics.circuit import Circuit
 
 
 class Simulate(Protocol):

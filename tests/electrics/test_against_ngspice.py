@@ -14,20 +14,19 @@ import pytest
 
 from assistant.electrics.battery import open_circuit_voltage
 from assistant.electrics.charging import set_point_v, solve_source
-from assistant.electrics.conductors import parallel, wire_resistance
-from assistant.electrics.fuses import cold_resistance_ohm
-from assistant.electrics.loads import bridged_side_load, series
-from assistant.electrics.nodal import (
+from assistant.electrics.circuit import (
     Circuit,
     ConstantPowerLoad,
     CurrentSource,
     Element,
     LimitedSource,
     Resistor,
-    Solution,
     VoltageSource,
-    solve,
 )
+from assistant.electrics.conductors import parallel, wire_resistance
+from assistant.electrics.fuses import cold_resistance_ohm
+from assistant.electrics.loads import bridged_side_load, series
+from assistant.electrics.nodal import Solution, solve
 from assistant.electrics.operating import (
     constant_power_operating_point,
     operating_point_two_source,

@@ -3,8 +3,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from assistant.electrics.netlist import parse_output, spice_nodes, write_deck
-from assistant.electrics.nodal import (
+from assistant.electrics.circuit import (
     Circuit,
     ConstantPowerLoad,
     CurrentSource,
@@ -12,6 +11,7 @@ from assistant.electrics.nodal import (
     Resistor,
     VoltageSource,
 )
+from assistant.electrics.netlist import parse_output, spice_nodes, write_deck
 from assistant.errors import GivenError
 
 

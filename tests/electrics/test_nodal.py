@@ -5,15 +5,15 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from assistant.electrics.nodal import (
+from assistant.electrics.circuit import (
     Circuit,
     ConstantPowerLoad,
     CurrentSource,
     LimitedSource,
     Resistor,
     VoltageSource,
-    solve,
 )
+from assistant.electrics.nodal import solve
 from assistant.errors import GivenError
 
 
@@ -132,6 +132,49 @@ def test_many_worlds_equal_one_by_one() -> None:
         assert bool(one.converged) == together.converged[world]
         if one.converged:
             assert one.voltage("amp") == pytest.approx(together.voltage("amp")[world], rel=1e-10)
+
+
+def test_highest_solution_is_found_among_several() -> None:
+    # Another method on the same circuits: load currents held fixed and corrected from no load
+    # up. It creeps, but downwards only, so it stops at the highest solution.
+    rng = np.random.default_rng(0)
+    worlds = 400
+
+    def spread(low: float, high: float) -> np.ndarray:
+        return np.exp(rng.uniform(np.log(low), np.log(high), worlds))
+
+    network = (
+        VoltageSource("emf", "cell", "g", spread(1, 13)),
+        Resistor("inner", "cell", "posts", spread(0.002, 0.5)),
+        LimitedSource("first", "posts", "g", spread(11, 17), spread(0.001, 0.2), spread(1, 200)),
+        Resistor("wire", "posts", "power", spread(0.002, 0.3)),
+        Resistor("ground", "ground", "g", spread(0.001, 0.1)),
+        Resistor("branch", "power", "far", spread(0.002, 0.3)),
+        LimitedSource("second", "far", "g", spread(11, 17), spread(0.001, 0.2), spread(1, 200)),
+    )
+    places = {"amp": ("power", "ground"), "other": ("far", "ground"), "lamps": ("posts", "g")}
+    watts = {"amp": spread(1, 1500), "other": spread(1, 800), "lamps": spread(1, 300)}
+    loaded = [ConstantPowerLoad(name, *ends, watts[name]) for name, ends in places.items()]
+    ours = solve(Circuit((*network, *loaded), ground="g"))
+
+    amps = {name: np.zeros(worlds) for name in places}
+    dead = np.zeros(worlds, dtype=bool)
+    for _ in range(300):
+        held = [CurrentSource(name, *ends, amps[name]) for name, ends in places.items()]
+        solved = solve(Circuit((*network, *held), ground="g"))
+        volts = {name: solved.voltage(*ends) for name, ends in places.items()}
+        dead |= np.any([~(v > 0.05) for v in volts.values()], axis=0)
+        before = amps
+        amps = {n: np.where(dead, 0.0, watts[n] / np.where(dead, 1.0, volts[n])) for n in places}
+    change = np.max([np.abs(amps[n] - before[n]) / (1 + before[n]) for n in places], axis=0)
+    settled = ~dead & (change < 1e-10)
+    assert (settled | dead).all()
+    assert settled.sum() > 100
+    assert not (ours.converged & dead).any()
+    assert (ours.converged & settled).sum() >= 0.99 * settled.sum()
+    both = ours.converged & settled
+    for name, ends in places.items():
+        assert ours.voltage(*ends)[both] == pytest.approx(volts[name][both], rel=1e-7), name
 
 
 def test_collapse_is_a_flag_and_no_number() -> None:

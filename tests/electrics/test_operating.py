@@ -7,15 +7,15 @@ from hypothesis import strategies as st
 from scipy.optimize import brentq
 
 from assistant.electrics.charging import solve_source, source_curve
-from assistant.electrics.nodal import (
+from assistant.electrics.circuit import (
     Circuit,
     ConstantPowerLoad,
     CurrentSource,
     LimitedSource,
     Resistor,
     VoltageSource,
-    solve,
 )
+from assistant.electrics.nodal import solve
 from assistant.electrics.operating import (
     constant_power_operating_point,
     operating_point_two_source,
@@ -133,6 +133,10 @@ def test_two_sources_against_a_scan(
     power = (currents - idle) * (curve.voltage_at(currents) - ohms * currents)
     if point.collapsed:
         assert power.max() <= watts * (1 + 1e-6) + 1e-6
+        given = (point.current - idle) * point.voltage
+        if power.max() > 0:
+            # Where it collapses it stands at the most that the path can give.
+            assert given == pytest.approx(power.max(), rel=1e-3, abs=1e-3)
     else:
         drawn = (point.current - idle) * point.voltage
         assert drawn == pytest.approx(watts, rel=1e-7, abs=1e-6)
@@ -172,6 +176,23 @@ def test_two_sources_against_the_nodal_solver(
     assert bool(solved.converged) is not bool(point.collapsed)
     if solved.converged:
         assert solved.voltage("load") == pytest.approx(float(point.voltage), rel=1e-7)
+
+
+@settings(deadline=None)
+@given(sources, st.floats(0.5, 5), st.floats(20, 1e9), st.floats(0, 500))
+def test_path_that_cannot_carry_the_idle_current(
+    source: dict[str, float], idle: float, ohms: float, watts: float
+) -> None:
+    # A nearly open fuse: the load sits at 0 V and Ohm's law gives what trickles through.
+    ohms = ohms * 2 / idle
+    point = operating_point_two_source(resistance=ohms, power=watts, idle_current=idle, **source)
+    at_posts = float(source_curve(**source).voltage_at(point.current))
+    assert point.collapsed
+    assert point.voltage == pytest.approx(0.0, abs=1e-6)
+    assert point.current * ohms == pytest.approx(at_posts, rel=1e-6, abs=1e-6)
+    plain = constant_power_operating_point(12.6, ohms, watts, idle)
+    assert plain.voltage == 0.0
+    assert plain.current == pytest.approx(12.6 / ohms)
 
 
 def test_standing_engine_is_the_battery_alone() -> None:
