@@ -246,7 +246,8 @@ class Check(_Frozen):
 
     ``minutes`` is the time for the measurement itself; what must change first is counted by
     ``assistant.diagnosis.minutes``. ``place`` is where the probes go, ``grammar`` the name of
-    the reading grammar that is open while the answer is awaited.
+    the reading grammar that is open while the answer is awaited, ``clears`` what a good answer
+    helps to rule out before the amplifier itself is suspected.
     """
 
     id: str
@@ -255,6 +256,7 @@ class Check(_Frozen):
     place: Literal["battery", "engine_bay", "amplifier", "speaker", "source", "seat"]
     people: Literal[1, 2] = 1
     cautions: tuple[str, ...] = ()
+    clears: tuple[Literal["supply", "remote", "load", "signal"], ...] = ()
     grammar: str
     spoken: str
     typed: str

@@ -1,0 +1,179 @@
+"""The next check: most information about the repair per minute, until repairing costs less."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from assistant.diagnosis.information import (
+    bits_of,
+    count_outcomes,
+    expected_cost,
+    outcome_bins,
+    plan_cost,
+)
+from assistant.diagnosis.labour import Bench, minutes_of
+from assistant.diagnosis.outlook import fault_probabilities
+from assistant.diagnosis.population import systematic
+
+if TYPE_CHECKING:
+    from assistant.diagnosis.information import Outcomes
+    from assistant.diagnosis.population import Population
+    from assistant.knowledge.schema import Repair
+
+__all__ = ["LAST_SUSPECT", "Choice", "choose", "information", "repair_costs"]
+
+LAST_SUSPECT: Final = "send_amplifier_in"
+"""The repair that is never named before supply, load and signal have been cleared."""
+_MUST_CLEAR: Final = ("supply", "load", "signal")
+_CLEARED_BELOW: Final = 0.12
+_SAMPLE: Final = 6000
+_LOOKED_AT: Final = 16
+_LEAST_BITS: Final = 0.004
+_VERIFY_MINUTES: Final = 15.0
+_PART_MINUTES: Final = 60.0
+"""What a wrong repair costs beyond its own minutes: proving that it did not help, and buying a
+part for nothing. Common practice, no source."""
+_ENOUGH: Final = 0.5
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Choice:
+    """The check to do next, or None with the repair when it is time for a verdict.
+
+    ``most_telling`` is the check that would tell most if one went on.
+    """
+
+    check: str | None
+    bits: float
+    repair: str
+    most_telling: str | None
+
+
+def repair_costs(names: Iterable[str], repairs: Mapping[str, Repair]) -> NDArray[np.float64]:
+    """Minutes that each repair costs when it is tried, (repairs,)."""
+    return np.array([
+        repairs[name].minutes + _VERIFY_MINUTES + (_PART_MINUTES if repairs[name].parts else 0.0)
+        for name in names
+    ])  # fmt: skip
+
+
+def _classes(population: Population, names: list[str]) -> NDArray[np.intp]:
+    """Number of the first fault's repair in each world; the last class is no fault, (worlds,)."""
+    number = np.array(
+        [names.index(fault.repair) for fault in population.model.faults] + [len(names)]
+    )
+    return np.asarray(number[population.present.slots[0]])
+
+
+def _outcomes(
+    population: Population, checks: Iterable[str], names: list[str], rng: np.random.Generator
+) -> dict[str, Outcomes]:
+    index = systematic(population.weights, _SAMPLE, rng)
+    classes = _classes(population, names)[index]
+    found = {}
+    for check in checks:
+        quantity = population.checks[check].do.quantity
+        bins = outcome_bins(quantity, population.predict(check), index, rng)
+        found[check] = count_outcomes(classes, len(names) + 1, bins)
+    return found
+
+
+def _names(population: Population) -> list[str]:
+    return sorted({fault.repair for fault in population.model.faults})
+
+
+def information(
+    population: Population, checks: Iterable[str], rng: np.random.Generator
+) -> dict[str, float]:
+    """Bits that each check tells about the repair."""
+    names = _names(population)
+    return {
+        check: bits_of(outcomes)
+        for check, outcomes in _outcomes(population, checks, names, rng).items()
+    }
+
+
+def _uncleared(population: Population, answered: set[str]) -> tuple[str, ...]:
+    """Name the groups that must be cleared before the amplifier is named, and are not."""
+    probabilities = fault_probabilities(population)
+    measured = {group for check in answered for group in population.checks[check].clears}
+    open_groups = []
+    for group in _MUST_CLEAR:
+        held = sum(
+            p
+            for fault, p in zip(population.model.faults, probabilities, strict=True)
+            if fault.group == group
+        )
+        if group not in measured or held > _CLEARED_BELOW:
+            open_groups.append(group)
+    return tuple(open_groups)
+
+
+def choose(
+    population: Population,
+    *,
+    repairs: Mapping[str, Repair],
+    bench: Bench,
+    answered: set[str],
+    barred: frozenset[str],
+    rng: np.random.Generator,
+) -> Choice:
+    """Choose the next check, or the repair; deterministic for ``rng``.
+
+    Stops when doing the best repair now costs less than any further check saves: minutes of the
+    check plus the expected cost of the repairs after it, against that cost now.
+    """
+    names = _names(population)
+    costs = np.append(repair_costs(names, repairs), 1.0)
+    candidates = [c for c in population.checks if c not in answered and c not in barred]
+    outcomes = _outcomes(population, candidates, names, rng)
+    bits = {check: bits_of(found) for check, found in outcomes.items()}
+    minutes = {check: minutes_of(population.checks[check], bench) for check in candidates}
+    by_rate = sorted(candidates, key=lambda check: (-bits[check] / minutes[check], check))
+    classes = _classes(population, names)
+    now = np.bincount(classes, weights=population.weights, minlength=len(names) + 1)
+    best_repair = _first_repair(names, now[:-1], costs[:-1])
+    telling = by_rate[0] if by_rate and bits[by_rate[0]] > _LEAST_BITS else None
+    if best_repair == LAST_SUSPECT:
+        uncleared = _uncleared(population, answered)
+        clearing = [
+            check
+            for check in by_rate
+            if set(population.checks[check].clears) & set(uncleared)
+        ]
+        if clearing:
+            best = max(
+                clearing,
+                key=lambda check: (
+                    (len(set(population.checks[check].clears) & set(uncleared))
+                     * (0.02 + bits[check])) / minutes[check],
+                    check,
+                ),
+            )  # fmt: skip
+            return Choice(check=best, bits=bits[best], repair=best_repair, most_telling=best)
+    if telling is None:
+        return Choice(check=None, bits=0.0, repair=best_repair, most_telling=None)
+    cost_now = float(plan_cost(now, costs))
+    saves = {
+        check: cost_now - expected_cost(outcomes[check], costs) - minutes[check]
+        for check in by_rate[:_LOOKED_AT]
+    }
+    worth = [check for check in by_rate[:_LOOKED_AT] if saves[check] > 0.0]
+    if not worth and max(now[:-1]) >= _ENOUGH:
+        return Choice(check=None, bits=0.0, repair=best_repair, most_telling=telling)
+    best = worth[0] if worth else telling
+    return Choice(check=best, bits=bits[best], repair=best_repair, most_telling=telling)
+
+
+def _first_repair(
+    names: list[str], probabilities: NDArray[np.float64], costs: NDArray[np.float64]
+) -> str:
+    """Name the repair with most probability over cost among those that are likely at all."""
+    likely = probabilities >= 0.4 * probabilities.max()
+    rate = np.where(likely, probabilities / costs, -1.0)
+    return names[int(np.argmax(rate))]

@@ -1,0 +1,91 @@
+"""The verdict: repairs in the order in which they should be tried, evidence, the reply."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import TYPE_CHECKING, Final
+
+from assistant.diagnosis.choice import repair_costs
+from assistant.diagnosis.records import RepairOption, Verdict
+from assistant.diagnosis.texts import evidence_line, reading_words, reply_words
+
+if TYPE_CHECKING:
+    from assistant.diagnosis.records import Belief, Step
+    from assistant.knowledge.schema import Fault, Repair
+
+__all__ = ["conclude"]
+
+_SHOWN: Final = 0.01
+_LIKELY_SHARE: Final = 0.4
+"""A repair is put before a likelier one for its low cost only from this share of it on."""
+_LINES: Final = 12
+
+
+def _order(belief: Belief, repairs: Mapping[str, Repair]) -> tuple[RepairOption, ...]:
+    options = [
+        RepairOption(repair=name, probability=p, minutes=repairs[name].minutes)
+        for name, p in belief.repairs
+        if p >= _SHOWN
+    ] or [
+        RepairOption(repair=name, probability=p, minutes=repairs[name].minutes)
+        for name, p in belief.repairs[:1]
+    ]
+    costs = dict(zip(repairs, repair_costs(repairs, repairs), strict=True))
+    top = options[0].probability
+
+    def rank(option: RepairOption) -> tuple[bool, float]:
+        unlikely = option.probability < _LIKELY_SHARE * top
+        return unlikely, -option.probability / float(costs[option.repair])
+
+    return tuple(sorted(options, key=rank))
+
+
+def conclude(
+    *,
+    belief: Belief,
+    faults: Mapping[str, Fault],
+    repairs: Mapping[str, Repair],
+    steps: tuple[Step, ...],
+    fixed: str | None,
+    ready: bool,
+    surer: str,
+) -> Verdict:
+    """Put the verdict together; ``fixed`` is the repair that proved right, if one did."""
+    order = _order(belief, repairs)
+    if fixed is not None:
+        order = (
+            RepairOption(repair=fixed, probability=1.0, minutes=repairs[fixed].minutes),
+            *(option for option in order if option.repair != fixed),
+        )
+    first = order[0]
+    suspected = [
+        (name, p)
+        for name, p in belief.faults
+        if p >= _SHOWN or faults[name].repair == first.repair
+    ]
+    if fixed is not None:
+        known = [(n, p) for n, p in suspected if faults[n].repair == fixed]
+        total = sum(p for _, p in known) or 1.0
+        suspected = [(n, p / total) for n, p in known]
+    else:
+        # The faults of the repair that is named come first.
+        suspected.sort(key=lambda item: (faults[item[0]].repair != first.repair, -item[1]))
+    measured = tuple(
+        f"{step.check.name} {reading_words(step.reading)}"
+        for step in steps
+        if step.kind == "reading" and step.check is not None and step.reading is not None
+    )
+    evidence = [evidence_line(step, first.repair) for step in steps]
+    if fixed is not None:
+        evidence.append(f"Confirmed by the repair: {repairs[fixed].words}")
+    own = tuple(faults[name] for name, _ in suspected if faults[name].repair == first.repair)
+    return Verdict(
+        repair=first.repair,
+        probability=first.probability,
+        faults=tuple(suspected),
+        order=order,
+        evidence=tuple(line for line in evidence if line),
+        reply=reply_words(repairs[first.repair], own, first.probability, measured[-_LINES:]),
+        surer="" if fixed is not None else surer,
+        holds=ready,
+    )

@@ -1,0 +1,117 @@
+"""How much each check tells about the repair, and what it would save.
+
+Outcomes are simulated once for a sample of worlds: the predicted reading plus tolerance, put
+into bins. Mutual information and the expected cost of the repairs after the check follow from
+the counts (classes x bins).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from assistant.diagnosis.likelihood import SLIP, edges_of, on_scale, sigma_on_scale
+from assistant.electrics.meter import beep_probability
+from assistant.readings.reading import SEEN_ANSWERS, Quantity
+
+if TYPE_CHECKING:
+    from assistant.electrics.responses import Predicted
+
+__all__ = ["Outcomes", "bits_of", "count_outcomes", "entropy_bits", "expected_cost", "plan_cost"]
+
+_ROOM: Final = 32
+"""Bins set aside for a check: numbers, then open line, then jumping."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Outcomes:
+    """Joint counts (classes x bins) of repair and outcome, and how many worlds were sampled."""
+
+    joint: NDArray[np.float64]
+    sampled: int
+
+
+def outcome_bins(
+    quantity: Quantity, predicted: Predicted, index: NDArray[np.intp], rng: np.random.Generator
+) -> NDArray[np.intp]:
+    """Simulate an answer in the worlds at ``index`` and give its bin, (sample,)."""
+    value = np.asarray(predicted.value[index], dtype=np.float64)
+    count = len(value)
+    if quantity in SEEN_ANSWERS:
+        answers = len(SEEN_ANSWERS[quantity])
+        bins = value.astype(np.intp)
+        stray = rng.random(count) < 0.07
+        return np.where(stray, rng.integers(0, answers, count), bins)
+    is_open = ~np.isfinite(value)
+    if quantity == "continuity":
+        beeps = rng.random(count) < beep_probability(np.where(is_open, np.inf, np.maximum(value, 0)))
+        bins = np.where(beeps, 1, 0)
+    else:
+        safe = np.where(is_open, 0.0, value)
+        noisy = on_scale(quantity, safe) + sigma_on_scale(quantity, safe) * rng.standard_normal(
+            count
+        )
+        bins = np.searchsorted(edges_of(quantity), noisy)
+        bins = np.where(is_open, _ROOM - 2, bins)
+    if predicted.jumps is not None:
+        shows = predicted.jumps[index] & (rng.random(count) < 0.6)
+        bins = np.where(shows, _ROOM - 1, bins)
+    slips = rng.random(count) < SLIP
+    return np.where(slips, bins[rng.permutation(count)], bins)
+
+
+def count_outcomes(
+    classes: NDArray[np.intp], class_count: int, bins: NDArray[np.intp]
+) -> Outcomes:
+    """Count class and bin together, (classes x bins)."""
+    joint = np.bincount(classes * _ROOM + bins, minlength=class_count * _ROOM)
+    return Outcomes(
+        joint=joint.reshape(class_count, _ROOM).astype(np.float64), sampled=len(classes)
+    )
+
+
+def entropy_bits(probabilities: NDArray[np.float64]) -> float:
+    """Shannon entropy in bits of a distribution that sums to 1."""
+    p = probabilities[probabilities > 0]
+    return float(-np.sum(p * np.log2(p)))
+
+
+def bits_of(outcomes: Outcomes, *, correct: bool = True) -> float:
+    """Mutual information in bits between class and outcome, never below 0.
+
+    I = H(class) + H(bin) - H(class, bin); ``correct`` takes off the bias of a finite sample,
+    (cells - rows - columns + 1) / (2 n ln 2) (Miller and Madow).
+    """
+    joint = outcomes.joint / outcomes.sampled
+    rows, columns = joint.sum(axis=1), joint.sum(axis=0)
+    bits = entropy_bits(rows) + entropy_bits(columns) - entropy_bits(joint.ravel())
+    if correct:
+        cells = np.count_nonzero(joint) - np.count_nonzero(rows) - np.count_nonzero(columns) + 1
+        bits -= max(cells, 0) / (2.0 * outcomes.sampled * np.log(2.0))
+    return max(bits, 0.0)
+
+
+def plan_cost(
+    probabilities: NDArray[np.float64], costs: NDArray[np.float64]
+) -> NDArray[np.float64]:
+    """Expected cost of repairing in the best order, (...,), for ``probabilities`` (..., repairs).
+
+    The best order for one fault and certain repairs is by probability over cost (Kalagnanam and
+    Henrion 1988, after Kadane and Simon); the cost of each repair is paid where none before it
+    helped.
+    """
+    order = np.argsort(-probabilities / costs, axis=-1, kind="stable")
+    sorted_p = np.take_along_axis(probabilities, order, axis=-1)
+    before = np.cumsum(sorted_p, axis=-1) - sorted_p
+    total = sorted_p.sum(axis=-1, keepdims=True)
+    return np.asarray(np.sum(costs[order] * np.maximum(total - before, 0.0), axis=-1))
+
+
+def expected_cost(outcomes: Outcomes, costs: NDArray[np.float64]) -> float:
+    """Expected cost of the repairs after the check's answer is known."""
+    joint = outcomes.joint / outcomes.sampled
+    # plan_cost is linear in the column's mass, so columns need not be normalised.
+    return float(plan_cost(joint.T, costs).sum())

@@ -1,0 +1,149 @@
+"""Puts what an installation states in the place of the spreads, and weighs what follows from it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING, Final
+
+from assistant.electrics.conductors import gauge_resistance_per_m
+from assistant.electrics.fuses import cold_resistance_ohm, fuse_kind
+from assistant.electrics.loads import class_efficiency
+from assistant.errors import GivenError
+from assistant.knowledge import pairs_of, positions_of
+from assistant.knowledge.templates import Spread
+
+if TYPE_CHECKING:
+    from assistant.knowledge.schema import Installation, Wire
+    from assistant.knowledge.templates import Spreads
+
+__all__ = ["Stated", "installed_spreads"]
+
+_DROP_LIMIT_V: Final = 0.5
+"""Drop along the power wire at full draw above which the wire counts as thin: 3 % of 14 V is the
+marine sizing limit for critical circuits, 0.42 V; rounded up."""
+_LENGTH_M: Final = {"front": 5.5, "rear": 2.0, "trunk": 2.0, "boot": 2.0, "seat": 3.0}
+_MATERIAL_IF_UNKNOWN: Final = (1.0, 1.55)
+
+
+@dataclass(slots=True, kw_only=True)
+class Stated:
+    """Spreads by parameter name, factors on fault rates, and effects that replace the usual."""
+
+    spreads: dict[str, Spread]
+    rate_factors: dict[str, float] = field(default_factory=dict)
+    effects: dict[str, dict[str, Spread]] = field(default_factory=dict)
+
+
+def _around(value: float, low: float = 1.0, high: float = 1.0) -> Spread:
+    if low == high:
+        return Spread(const=value * low)
+    return Spread(loguniform=(value * low, value * high))
+
+
+def _wire_ohm(wire: Wire, usual_m: float, temperature_c: float) -> Spread | None:
+    """Resistance in ohm of a stated wire; None where the gauge is not known."""
+    if wire.gauge is None:
+        return None
+    per_m = float(gauge_resistance_per_m(wire.gauge, wire.material or "copper", temperature_c))
+    low, high = (1.0, 1.0) if wire.material else _MATERIAL_IF_UNKNOWN
+    if wire.length_m is None:
+        return _around(per_m * usual_m, 0.6 * low, 1.5 * high)
+    return _around(per_m * wire.length_m, low, high)
+
+
+def installed_spreads(installation: Installation, spreads: Spreads) -> Stated:
+    """Build the spreads of every parameter of ``installation``, (names as in ``Parts``)."""
+    made: dict[str, Spread] = dict(spreads.scalar)
+    for position in positions_of(installation):
+        for name, spread in spreads.position.items():
+            made[f"{name}.{position}"] = spread
+        speaker = installation.speakers.get(position)
+        if speaker and speaker.nominal_ohms:
+            made[f"nominal_ohm.{position}"] = Spread(const=speaker.nominal_ohms)
+    for pair in pairs_of(installation):
+        for name, spread in spreads.pair.items():
+            made[f"{name}.{pair}"] = spread
+    stated = Stated(spreads=made)
+    _put_amplifier(installation, stated)
+    _put_supply(installation, stated)
+    _judge_wire(installation, stated)
+    _judge_load(installation, stated)
+    return stated
+
+
+def _put_amplifier(installation: Installation, stated: Stated) -> None:
+    amplifier = installation.amplifier
+    if amplifier.watts_per_channel:
+        channels = amplifier.channels or len(positions_of(installation))
+        outputs = max(1, channels // 2) if amplifier.bridged and channels > 1 else channels
+        stated.spreads["rated_w"] = _around(amplifier.watts_per_channel * outputs, 0.8, 1.2)
+    if amplifier.amplifier_class:
+        try:
+            efficiency = class_efficiency(amplifier.amplifier_class)
+        except GivenError:
+            efficiency = None  # an unheard-of class keeps the wide spread
+        if efficiency is not None:
+            stated.spreads["class_efficiency_ratio"] = Spread(
+                uniform=(0.88 * efficiency, min(0.95, 1.05 * efficiency))
+            )
+    minimum = amplifier.minimum_ohms
+    if amplifier.bridged:
+        minimum = amplifier.minimum_ohms_bridged or (2 * minimum if minimum else None)
+    if minimum:
+        stated.spreads["minimum_ohm"] = Spread(const=minimum)
+    if amplifier.latches is not None:
+        stated.spreads["latches"] = Spread(chance=0.97 if amplifier.latches else 0.03)
+
+
+def _put_supply(installation: Installation, stated: Stated) -> None:
+    supply = installation.supply
+    warm_c = 30.0 if installation.ambient_c is None else installation.ambient_c + 5.0
+    if supply.wire:
+        usual = _LENGTH_M.get((supply.battery or "front").lower(), 4.5)
+        wire = _wire_ohm(supply.wire, usual, warm_c)
+        if wire:
+            stated.spreads["wire_ohm"] = wire
+    if supply.ground:
+        ground = _wire_ohm(supply.ground, 0.6, warm_c)
+        if ground:
+            stated.spreads["ground_wire_ohm"] = ground
+    if supply.main_fuse and supply.main_fuse.amps:
+        kind = fuse_kind(supply.main_fuse.kind, supply.main_fuse.amps)
+        cold = float(cold_resistance_ohm(supply.main_fuse.amps, kind))
+        stated.spreads["fuse_ohm"] = _around(cold, 0.8, 2.0)
+
+
+def _middle(spread: Spread) -> float:
+    if spread.const is not None:
+        return spread.const
+    low, high = spread.loguniform or spread.uniform or (0.0, 0.0)
+    return float((low * high) ** 0.5)
+
+
+def _judge_wire(installation: Installation, stated: Stated) -> None:
+    """Weigh a stated wire by the drop that it must have at full draw."""
+    wire = installation.supply.wire
+    if wire is None or wire.gauge is None or not installation.amplifier.watts_per_channel:
+        return
+    watts = _middle(stated.spreads["rated_w"])
+    efficiency = sum(stated.spreads["class_efficiency_ratio"].uniform or (0.5, 0.9)) / 2
+    # Music at a third of full power is the heavy case of rating practice (FTC).
+    drop = _middle(stated.spreads["wire_ohm"]) * watts / 3 / efficiency / 12.5
+    if drop > _DROP_LIMIT_V:
+        stated.rate_factors["supply.power_wire_undersized"] = 12.0
+        stated.effects["supply.power_wire_undersized"] = {
+            "wire_spread_ratio": Spread(loguniform=(1.0, 4.0))
+        }
+
+
+def _judge_load(installation: Installation, stated: Stated) -> None:
+    """Weigh a stated load that is below the amplifier's stated minimum."""
+    minimum = stated.spreads["minimum_ohm"].const
+    if minimum is None:
+        return
+    nominal = [s.nominal_ohms for s in installation.speakers.values() if s.nominal_ohms]
+    if nominal and min(nominal) < 0.95 * minimum:
+        stated.rate_factors["load.impedance_too_low"] = 8.0
+        stated.effects["load.impedance_too_low"] = {
+            "low_load_ratio": Spread(uniform=(0.45, 1.05))
+        }

@@ -1,0 +1,250 @@
+"""Weighted worlds under all that was told, renewed near those that carry the weight.
+
+Readings multiply the weights. When few worlds carry them, worlds are drawn again by weight and
+each is moved by a Markov step that leaves the posterior as it is: latents are uniform, so a
+reflected random step is symmetric, and a fault drawn from its rates needs no further factor.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from assistant.diagnosis.complaint import complaint_fit, still_fails
+from assistant.diagnosis.evidence import Evidence, ReadingEvidence, RepairEvidence
+from assistant.diagnosis.likelihood import fit
+from assistant.diagnosis.worlds import NO_FAULT, WorldModel, Worlds
+from assistant.electrics.responses import Predicted, Responder
+
+if TYPE_CHECKING:
+    from assistant.knowledge.schema import Check, Complaint
+
+__all__ = ["Population", "first_population"]
+
+_PILOT_PER_FAULT: Final = 40
+_RENEW_BELOW: Final = 0.2
+_TEMPER: Final = 0.75
+"""Worlds are drawn again by weight to this power, so that unlikely faults keep some worlds."""
+_MOVES: Final = 2
+_TINY: Final = 1e-300
+
+
+def _normal(log_weights: NDArray[np.float64]) -> NDArray[np.float64]:
+    weights = np.exp(log_weights - log_weights.max())
+    return np.asarray(weights / weights.sum())
+
+
+@dataclass(slots=True)
+class Population:
+    """Worlds of one case with their log weights, (worlds,), and predictions as they are now."""
+
+    model: WorldModel
+    complaint: Complaint
+    checks: Mapping[str, Check]
+    worlds: Worlds
+    log_weights: NDArray[np.float64]
+    told: tuple[Evidence, ...] = ()
+    _now: Responder | None = None
+    _present: Worlds | None = None
+    _predicted: dict[str, Predicted] | None = None
+
+    # -- the worlds as they are after all repairs ----------------------------------------------
+
+    @property
+    def weights(self) -> NDArray[np.float64]:
+        """Normalised weights, (worlds,)."""
+        return _normal(self.log_weights)
+
+    @property
+    def effective(self) -> float:
+        """Effective number of worlds: 1 over the sum of squared weights."""
+        return float(1.0 / np.sum(self.weights**2))
+
+    @property
+    def present(self) -> Worlds:
+        """The worlds after all repairs that were told."""
+        if self._present is None:
+            worlds = self.worlds
+            for item in self.told:
+                if isinstance(item, RepairEvidence):
+                    worlds = self.model.repaired(worlds, item.repair)
+            self._present = worlds
+        return self._present
+
+    def predict(self, check: str) -> Predicted:
+        """Predict ``check`` in the present worlds; each check is computed once."""
+        if self._now is None or self._predicted is None:
+            self._now = Responder(self.model.parts(self.present))
+            self._predicted = {}
+        if check not in self._predicted:
+            self._predicted[check] = self._now.predict(self.checks[check].do)
+        return self._predicted[check]
+
+    def _forget(self) -> None:
+        self._now = self._present = self._predicted = None
+
+    # -- evidence -----------------------------------------------------------------------------
+
+    def tell(self, item: Evidence, rng: np.random.Generator, size: int) -> None:
+        """Take ``item`` into account and renew the worlds where few carry the weight."""
+        if isinstance(item, ReadingEvidence):
+            quantity = self.checks[item.check].do.quantity
+            weight = fit(quantity, item.reading, self.predict(item.check)).mixed(item.slip)
+            self.told = (*self.told, item)
+        else:
+            self.told = (*self.told, item)
+            self._forget()
+            weight = still_fails(self.present.slots)
+        self.log_weights = self.log_weights + np.log(np.maximum(weight, _TINY))
+        if self.effective < _RENEW_BELOW * min(self.worlds.count, size):
+            self.renew(rng, size)
+
+    def log_fit(self, worlds: Worlds) -> NDArray[np.float64]:
+        """Log likelihood of complaint and all that was told, (worlds,), for any worlds."""
+        responder = Responder(self.model.parts(worlds))
+        total = np.log(
+            complaint_fit(responder, self.complaint, self.model.faults, worlds.slots)
+        )
+        now = worlds
+        for item in self.told:
+            if isinstance(item, RepairEvidence):
+                now = self.model.repaired(now, item.repair)
+                responder = Responder(self.model.parts(now))
+                total += np.log(still_fails(now.slots))
+            else:
+                do = self.checks[item.check].do
+                found = fit(do.quantity, item.reading, responder.predict(do))
+                total += np.log(np.maximum(found.mixed(item.slip), _TINY))
+        return total
+
+    # -- renewal ------------------------------------------------------------------------------
+
+    def renew(self, rng: np.random.Generator, size: int) -> None:
+        """Draw ``size`` worlds again by tempered weight and move each one."""
+        tempered = _normal(_TEMPER * self.log_weights)
+        index = systematic(tempered, size, rng)
+        self.worlds = self.worlds.take(index)
+        self.log_weights = (1.0 - _TEMPER) * self.log_weights[index]
+        fits = self.log_fit(self.worlds)
+        for _ in range(_MOVES):
+            proposal = self._proposal(rng)
+            proposed = self.log_fit(proposal)
+            accept = np.log(rng.random(size)) < proposed - fits
+            self.worlds = Worlds(
+                latents=np.where(accept, proposal.latents, self.worlds.latents),
+                slots=np.where(accept, proposal.slots, self.worlds.slots),
+            )
+            fits = np.where(accept, proposed, fits)
+        self._forget()
+
+    def _proposal(self, rng: np.random.Generator) -> Worlds:
+        worlds, count = self.worlds, self.worlds.count
+        step = rng.choice(np.array([0.02, 0.08, 0.3], dtype=np.float32), size=count)
+        step = np.where(rng.random(count) < 0.1, np.float32(0), step).astype(np.float32)
+        moved = worlds.latents + step * rng.standard_normal(
+            worlds.latents.shape, dtype=np.float32
+        ) * (rng.random(worlds.latents.shape, dtype=np.float32) < 0.3)
+        moved = np.abs(moved) % np.float32(2.0)
+        moved = np.minimum(np.where(moved > 1.0, 2.0 - moved, moved), np.float32(0.9999999))
+        slots = worlds.slots.copy()
+        redraw = rng.random(count) < 0.2
+        companions = self.model.draw_companions(count, rng)
+        slots[1] = np.where(redraw, companions, slots[1])
+        return Worlds(latents=moved.astype(np.float32), slots=slots)
+
+
+def systematic(
+    weights: NDArray[np.float64], size: int, rng: np.random.Generator
+) -> NDArray[np.intp]:
+    """Draw ``size`` indices by weight with one uniform (systematic resampling)."""
+    points = (rng.random() + np.arange(size)) / size
+    cumulative = np.cumsum(weights)
+    return np.minimum(
+        np.searchsorted(cumulative / cumulative[-1], points), len(weights) - 1
+    ).astype(np.intp)
+
+
+def first_population(
+    model: WorldModel,
+    complaint: Complaint,
+    checks: Mapping[str, Check],
+    size: int,
+    rng: np.random.Generator,
+    *,
+    told: Sequence[Evidence] = (),
+) -> Population:
+    """Draw worlds for a new case, more of those faults that explain the complaint.
+
+    A pilot tells how well each fault explains it; the proposal is corrected by weight. With
+    ``told`` the pilot counts that too: used when a repair did not help.
+    """
+    faults = len(model.faults)
+    pilot_slots = np.stack([
+        np.repeat(np.arange(faults, dtype=np.int16), _PILOT_PER_FAULT),
+        np.full(faults * _PILOT_PER_FAULT, NO_FAULT, dtype=np.int16),
+    ])
+    pilot = Worlds(
+        latents=model.draw_latents(faults * _PILOT_PER_FAULT, rng), slots=pilot_slots
+    )
+    explains = complaint_fit(
+        Responder(model.parts(pilot)), complaint, model.faults, pilot.slots
+    ).reshape(faults, _PILOT_PER_FAULT).mean(axis=1)
+    wanted = model.rates * explains
+    proposal = 0.5 * wanted / wanted.sum() + 0.3 * model.rates + 0.2 / faults
+    first = rng.choice(faults, size=size, p=proposal / proposal.sum()).astype(np.int16)
+    second = model.draw_companions(size, rng)
+    for item in told:
+        if isinstance(item, RepairEvidence):
+            second = _pair_up(model, second, item.repair, rng)
+    second[second == first] = NO_FAULT
+    # The fault that explains more comes first; the set of the two is what counts.
+    swap = (second >= 0) & (explains[second] > explains[first])
+    slots = np.stack([np.where(swap, second, first), np.where(swap, first, second)])
+    worlds = Worlds(latents=model.draw_latents(size, rng), slots=slots.astype(np.int16))
+    log_weights = np.log(model.rates[first] / proposal[first])
+    if told:
+        log_weights = log_weights + _pair_correction(model, second, told)
+    population = Population(
+        model=model, complaint=complaint, checks=checks, worlds=worlds, log_weights=log_weights
+    )
+    responder = Responder(model.parts(worlds))
+    fits = complaint_fit(responder, complaint, model.faults, worlds.slots)
+    population.log_weights = population.log_weights + np.log(fits)
+    return population
+
+
+_PAIRED_SHARE: Final = 0.5
+
+
+def _repaired_numbers(model: WorldModel, repair: str) -> list[int]:
+    return [n for n, fault in enumerate(model.faults) if fault.repair == repair]
+
+
+def _pair_up(
+    model: WorldModel, second: NDArray[np.int16], repair: str, rng: np.random.Generator
+) -> NDArray[np.int16]:
+    """Give half the worlds a fault that ``repair`` ended as their second one."""
+    numbers = _repaired_numbers(model, repair)
+    chosen = rng.random(len(second)) < _PAIRED_SHARE
+    drawn = rng.choice(numbers, size=len(second)).astype(np.int16)
+    return np.where(chosen, drawn, second).astype(np.int16)
+
+
+def _pair_correction(
+    model: WorldModel, second: NDArray[np.int16], told: Sequence[Evidence]
+) -> NDArray[np.float64]:
+    """Log of prior over proposal of the second slot, (worlds,)."""
+    from assistant.diagnosis.worlds import PAIR_SHARE  # noqa: PLC0415
+
+    prior = np.append(PAIR_SHARE * model.rates, 1.0 - PAIR_SHARE)
+    drawn = prior.copy()
+    for item in told:
+        if isinstance(item, RepairEvidence):
+            numbers = _repaired_numbers(model, item.repair)
+            drawn *= 1.0 - _PAIRED_SHARE
+            drawn[numbers] += _PAIRED_SHARE / len(numbers)
+    return np.asarray(np.log(prior[second] / drawn[second]))

@@ -1,0 +1,375 @@
+"""One diagnosis: what was told, the belief that follows, the next check or the verdict."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from typing import Final
+
+import numpy as np
+
+from assistant.diagnosis.choice import Choice, choose, information
+from assistant.diagnosis.evidence import Evidence, ReadingEvidence, RepairEvidence
+from assistant.diagnosis.labour import Bench, minutes_of
+from assistant.diagnosis.likelihood import SLIP, check_reading, fit
+from assistant.diagnosis.outlook import belief_of, expectation_of, predictive
+from assistant.diagnosis.population import Population, first_population
+from assistant.diagnosis.records import (
+    Belief,
+    Contradiction,
+    NextCheck,
+    NextStep,
+    Step,
+    Verdict,
+)
+from assistant.diagnosis.conclusion import conclude
+from assistant.diagnosis.worlds import WorldModel
+from assistant.errors import GivenError
+from assistant.knowledge import load
+from assistant.knowledge.schema import Check, Complaint, Fault, Installation, Repair
+from assistant.readings.reading import Reading
+
+__all__ = ["Diagnosis"]
+
+FIRST_WORLDS: Final = 40_000
+LATER_WORLDS: Final = 8_000
+_REPEATED_SLIP: Final = 0.002
+_SLIPPED: Final = 0.6
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Told:
+    """One thing that was told, as it was told; the case is rebuilt from these."""
+
+    kind: str
+    check: str = ""
+    reading: Reading | None = None
+    repair: str = ""
+    why: str = ""
+    fixed: bool = False
+
+
+class Diagnosis:
+    """A case's reasoning. Deterministic for a seed; a call that raises changes nothing.
+
+    ``worlds`` is how many are drawn first; later renewals hold fewer, near the evidence.
+    """
+
+    def __init__(
+        self, *, installation: Installation, complaint: Complaint, seed: int, worlds: int
+    ) -> None:
+        knowledge = load()
+        self.installation = installation
+        self.complaint = complaint
+        self.checks: Mapping[str, Check] = knowledge.checks(installation)
+        self.faults: Mapping[str, Fault] = knowledge.faults(installation)
+        self.repairs: Mapping[str, Repair] = knowledge.repairs(installation)
+        self._seed = seed
+        self._size = worlds
+        self._model = WorldModel(installation)
+        self._told: list[_Told] = []
+        self._steps: list[Step] = []
+        self._reset()
+
+    @classmethod
+    def open(
+        cls,
+        *,
+        installation: Installation,
+        complaint: Complaint,
+        seed: int = 0,
+        worlds: int | None = None,
+    ) -> Diagnosis:
+        """Open a case; raise ``GivenError`` when the installation cannot be worked with."""
+        return cls(
+            installation=installation,
+            complaint=complaint,
+            seed=seed,
+            worlds=FIRST_WORLDS if worlds is None else worlds,
+        )
+
+    # -- state --------------------------------------------------------------------------------
+
+    def _rng(self, *purpose: int) -> np.random.Generator:
+        return np.random.default_rng([self._seed, *purpose])
+
+    def _reset(self) -> None:
+        """Go back to a case in which nothing was told."""
+        self._evidence: list[Evidence] = []
+        self._bench = Bench()
+        self._cannot: set[str] = set()
+        self._rechecked: set[str] = set()
+        self._fixed: str | None = None
+        self._choice: Choice | None = None
+        self._population = first_population(
+            self._model, self.complaint, self.checks, self._size, self._rng(0)
+        )
+        self._forget()
+
+    def _forget(self) -> None:
+        self._next: NextStep | None = None
+        self._choice = None
+
+    @property
+    def steps(self) -> tuple[Step, ...]:
+        """Everything that was told, in order, with the belief before and after."""
+        return tuple(self._steps)
+
+    @property
+    def population(self) -> Population:
+        """The weighted worlds, for plots and benchmarks."""
+        return self._population
+
+    # -- telling ------------------------------------------------------------------------------
+
+    def observe(self, check: str, reading: Reading) -> None:
+        """Weigh the worlds by ``reading``; raise ``GivenError`` on a wrong kind or unit."""
+        known = self._known(check)
+        check_reading(known.do.quantity, reading)
+        self._tell(_Told(kind="reading", check=check, reading=reading))
+
+    def cannot(self, check: str, why: str) -> None:
+        """Leave ``check`` out from now on."""
+        self._known(check)
+        self._tell(_Told(kind="cannot", check=check, why=why))
+
+    def repaired(self, repair: str, *, fixed: bool) -> None:
+        """Take into account that ``repair`` was done and whether the trouble went with it."""
+        if repair not in self.repairs:
+            raise GivenError(
+                f"There is no repair {repair!r} for this installation.",
+                next_step=f"Use one of {', '.join(sorted(self.repairs))}.",
+            )
+        self._tell(_Told(kind="repaired", repair=repair, fixed=fixed))
+
+    def undo(self) -> Step:
+        """Take back the last thing told by going through all the others again."""
+        if not self._told:
+            raise GivenError(
+                "There is nothing to take back.", next_step="Answer the open check first."
+            )
+        gone = self._steps[-1]
+        kept = self._told[:-1]
+        self._told, self._steps = [], []
+        self._reset()
+        for item in kept:
+            self._tell(item)
+        return gone
+
+    def _known(self, check: str) -> Check:
+        if check not in self.checks:
+            raise GivenError(
+                f"There is no check {check!r} for this installation.",
+                next_step="Use the id of a check that was offered.",
+            )
+        return self.checks[check]
+
+    def _tell(self, item: _Told) -> None:
+        before = self.belief()
+        expected, minutes, note = None, 0.0, item.why
+        number = len(self._told) + 1
+        if item.kind == "reading" and item.reading is not None:
+            check = self.checks[item.check]
+            expected = expectation_of(self._population, item.check, self._rng(number, 3))
+            minutes = minutes_of(check, self._bench)
+            self._weigh_reading(item.check, item.reading, number)
+            self._bench = Bench.after(check)
+        elif item.kind == "cannot":
+            self._cannot.add(item.check)
+        elif item.fixed:
+            self._fixed = item.repair
+            note = self.repairs[item.repair].words
+        else:
+            self._fixed = None
+            note = self.repairs[item.repair].words
+            self._evidence.append(RepairEvidence(repair=item.repair))
+            # What was measured before the repair may be measured again after it.
+            self._rechecked.clear()
+            self._rebuild(number)
+        self._told.append(item)
+        self._forget()
+        self._steps.append(
+            Step(
+                kind=item.kind,
+                check=self.checks.get(item.check),
+                reading=item.reading,
+                repair=item.repair or None,
+                note=note,
+                minutes=minutes,
+                expected=expected,
+                before=before,
+                after=self.belief(),
+            )
+        )
+
+    def _epoch_start(self) -> int:
+        """Index of the first evidence after the last repair."""
+        repairs = [i for i, e in enumerate(self._evidence) if isinstance(e, RepairEvidence)]
+        return repairs[-1] + 1 if repairs else 0
+
+    def _weigh_reading(self, check: str, reading: Reading, number: int) -> None:
+        start = self._epoch_start()
+        earlier = [
+            i
+            for i, item in enumerate(self._evidence)
+            if i >= start and isinstance(item, ReadingEvidence) and item.check == check
+        ]
+        if not earlier:
+            item = ReadingEvidence(check=check, reading=reading)
+            self._evidence.append(item)
+            self._population.tell(item, self._rng(number, 1), LATER_WORLDS)
+            return
+        # A repeated check replaces its older answer, and is less likely to be a slip.
+        for i in reversed(earlier):
+            del self._evidence[i]
+        self._evidence.append(ReadingEvidence(check=check, reading=reading, slip=_REPEATED_SLIP))
+        self._rechecked.add(check)
+        self._rebuild(number)
+
+    def _rebuild(self, number: int) -> None:
+        """Draw worlds anew and go through all evidence again."""
+        self._population = first_population(
+            self._model, self.complaint, self.checks, self._size, self._rng(number, 0),
+            told=self._evidence,
+        )  # fmt: skip
+        for place, item in enumerate(self._evidence):
+            self._population.tell(item, self._rng(number, 1, place), LATER_WORLDS)
+
+    # -- asking -------------------------------------------------------------------------------
+
+    def belief(self) -> Belief:
+        """Give the probability that each repair is needed and each fault present."""
+        return belief_of(self._population)
+
+    def weigh(self, check: str, readings: Sequence[Reading]) -> Sequence[float]:
+        """Give the predictive density of each candidate under the present belief."""
+        quantity = self._known(check).do.quantity
+        return [predictive(self._population, check, quantity, reading) for reading in readings]
+
+    def would_change(self, check: str, first: Reading, second: Reading) -> bool:
+        """Tell whether two candidate readings would lead to different next steps."""
+        return self._step_after(check, first) != self._step_after(check, second)
+
+    def _step_after(self, check: str, reading: Reading) -> str:
+        quantity = self._known(check).do.quantity
+        check_reading(quantity, reading)
+        population = self._population
+        mixed = fit(quantity, reading, population.predict(check)).mixed(SLIP)
+        imagined = replace(
+            population, log_weights=population.log_weights + np.log(np.maximum(mixed, 1e-300))
+        )
+        choice = self._choose(imagined, Bench.after(self.checks[check]), done={check})
+        return choice.check or f"verdict:{choice.repair}"
+
+    def describe(self, check: str) -> NextCheck:
+        """Give any check, open or not, as the next step would show it."""
+        known = self._known(check)
+        bits = information(
+            self._population, [check], self._rng(len(self._told), 2)
+        )[check]
+        return self._offer(known, bits)
+
+    def _offer(
+        self, check: Check, bits: float, *, recheck: bool = False, notes: tuple[str, ...] = ()
+    ) -> NextCheck:
+        return NextCheck(
+            check=check,
+            minutes=round(minutes_of(check, self._bench), 2),
+            bits=round(bits, 4),
+            expect=expectation_of(self._population, check.id, self._rng(len(self._told), 3)),
+            cautions=check.cautions,
+            recheck=recheck,
+            notes=notes,
+        )
+
+    def next_step(self) -> NextStep:
+        """Give the check that tells most per minute, or the verdict when it is time."""
+        if self._next is None:
+            self._next = self._find_next()
+        return self._next
+
+    def _find_next(self) -> NextStep:
+        if self._fixed is not None:
+            return self.verdict()
+        contradiction = self.contradiction()
+        if contradiction is not None:
+            check = self.checks[contradiction.check]
+            bits = information(
+                self._population, [check.id], self._rng(len(self._told), 2)
+            )[check.id]
+            return self._offer(check, bits, recheck=True, notes=(contradiction.words,))
+        choice = self._chosen()
+        if choice.check is None:
+            return self.verdict()
+        notes: tuple[str, ...] = ()
+        if not self._told and (unknown := self.installation.unknown_keys()):
+            notes = ("I do not know what this means and leave it out: " + ", ".join(unknown) + ".",)
+        return self._offer(self.checks[choice.check], choice.bits, notes=notes)
+
+    def _chosen(self) -> Choice:
+        if self._choice is None:
+            self._choice = self._choose(self._population, self._bench, done=set())
+        return self._choice
+
+    def _choose(self, population: Population, bench: Bench, *, done: set[str]) -> Choice:
+        start = self._epoch_start()
+        answered = {
+            item.check
+            for item in self._evidence[start:]
+            if isinstance(item, ReadingEvidence)
+        } | done
+        return choose(
+            population,
+            repairs=self.repairs,
+            bench=bench,
+            answered=answered,
+            barred=frozenset(self._cannot),
+            rng=self._rng(len(self._told), 2),
+        )
+
+    def contradiction(self) -> Contradiction | None:
+        """Name the answer most likely to be a slip, where one is more likely so than not."""
+        worst, worst_chance = None, _SLIPPED
+        for check, chance in self.slip_chances().items():
+            if chance > worst_chance and check not in self._rechecked:
+                worst, worst_chance = check, chance
+        if worst is None or worst in self._cannot:
+            return None
+        check = self.checks[worst]
+        return Contradiction(
+            check=worst,
+            words=f"The answers can hardly all be true: most likely {check.name} slipped. "
+            "Please take it once more.",
+        )
+
+    def slip_chances(self) -> dict[str, float]:
+        """Give the posterior chance that each answer since the last repair was a slip."""
+        population = self._population
+        weights = population.weights
+        chances: dict[str, float] = {}
+        for item in self._evidence[self._epoch_start() :]:
+            if isinstance(item, ReadingEvidence):
+                quantity = self.checks[item.check].do.quantity
+                found = fit(quantity, item.reading, population.predict(item.check))
+                mixed = found.mixed(item.slip)
+                chances[item.check] = float(weights @ (item.slip * found.slip / mixed))
+        return chances
+
+    def verdict(self) -> Verdict:
+        """Give the verdict as far as it goes."""
+        choice = self._chosen() if self._fixed is None else None
+        return conclude(
+            belief=self.belief(),
+            faults=self.faults,
+            repairs=self.repairs,
+            steps=self.steps,
+            fixed=self._fixed,
+            ready=choice is None or choice.check is None,
+            surer=self._surer(choice),
+        )
+
+    def _surer(self, choice: Choice | None) -> str:
+        if choice is None or choice.most_telling is None:
+            return ""
+        return f"It would be surer after: {self.checks[choice.most_telling].name}."
+

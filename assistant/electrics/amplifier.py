@@ -1,0 +1,147 @@
+"""The amplifier: whether it is on, protects or goes dark, what it draws, what its lights show."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from assistant.electrics.arrays import BoolArray, FloatArray
+from assistant.electrics.load import load_trips
+from assistant.electrics.parts import Parts, Situation
+from assistant.electrics.remote import Remote, remote_voltages, source_is_on
+from assistant.electrics.signal import input_trips, pair_has_signal
+from assistant.electrics.supply import SupplyVolts, source_of, supply_path, supply_volts
+
+__all__ = ["AmplifierState", "solve_amplifier"]
+
+LOGIC_V = 6.5
+"""Below this the amplifier's own supply gives up: automute of an automotive amplifier chip at
+about 6.5 to 7 V (data sheet of the ST TDA7850)."""
+_BLEED_A = 5e-4
+_PROTECTS, _DC, _CUTS_OUT, _DEAD = 2, 3, 5, 1
+_DC_DETECTOR_V = 2.0
+"""DC-offset detectors trip at 2 to 4 V (data sheet of the ST TDA7850)."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class AmplifierState:
+    """What the amplifier does in one situation, each (worlds,).
+
+    ``works`` means on and not protecting; ``protects`` that the protection shows; ``dark`` that
+    nothing shows although the supply may be there; ``level`` is the music at the outputs.
+    """
+
+    works: BoolArray
+    protects: BoolArray
+    dark: BoolArray
+    level: FloatArray
+    supply: SupplyVolts
+    remote: Remote
+
+
+def _level(parts: Parts, situation: Situation) -> FloatArray:
+    """Music level at the outputs: that of the situation where any pair has a signal."""
+    any_signal = np.zeros(parts.count, dtype=np.bool_)
+    for pair in parts.pairs:
+        any_signal |= pair_has_signal(parts, situation, pair)
+    any_signal &= source_is_on(parts, situation)
+    return np.where(any_signal, float(situation.level), 0.0)
+
+
+def _demand(parts: Parts, situation: Situation, level: FloatArray) -> FloatArray:
+    """Mean power drawn for the music in W, (worlds,): output over the class's efficiency."""
+    share = np.select(
+        [level >= 2, level >= 1], [parts["loud_ratio"], parts["quiet_ratio"]], default=0.0
+    )
+    connected = sum(situation.speaker_connected(p) for p in parts.positions)
+    efficiency = np.clip(parts["class_efficiency_ratio"] * parts["efficiency_ratio"], 0.2, 0.97)
+    return parts["rated_w"] * share / efficiency * (connected / len(parts.positions))
+
+
+def _inner_trips(parts: Parts, situation: Situation, level: FloatArray) -> BoolArray:
+    """Trips that come from the amplifier and its setting: heat, gain, a defect, (worlds,)."""
+    kind = parts["internal_kind"]
+    hot = parts.flag("heat_trips") & parts.flag("hot_now") & (level >= 2)
+    if situation.has("cool_down"):
+        hot = np.zeros_like(hot)
+    driven = parts.flag("gain_high") & parts.flag("gain_trips") & (level >= 2)
+    offset = (kind == _DC) & (parts["internal_dc_v"] > _DC_DETECTOR_V)
+    defect = (kind == _PROTECTS) | offset | ((kind == _CUTS_OUT) & (level >= 2))
+    return hot | driven | defect
+
+
+def solve_amplifier(parts: Parts, situation: Situation) -> AmplifierState:
+    """Solve supply, remote lead and amplifier together for one situation.
+
+    The draw decides the voltage, the voltage whether the amplifier protects, and that the draw:
+    solved once as if it worked, once for bursts, and once more with what then remains drawn.
+    """
+    curve, path = source_of(parts, situation), supply_path(parts, situation)
+    level = _level(parts, situation)
+    fuse_open = parts.flag("amp_fuse_open") | situation.has("disconnect:amp_power")
+    resting = supply_volts(
+        parts, situation, curve, path, np.zeros(parts.count), np.full(parts.count, _BLEED_A)
+    )
+    remote = remote_voltages(
+        parts, situation, resting.nodes["battery.positive"], resting.nodes["amp.power"]
+    )
+    wanted = (
+        ~fuse_open
+        & (parts["internal_kind"] != _DEAD)
+        & (remote.at_amp >= parts["remote_threshold_v"])
+    )
+    demand = np.where(wanted, _demand(parts, situation, level), 0.0)
+    idle = np.where(wanted, parts["idle_a"], _BLEED_A)
+    working = supply_volts(parts, situation, curve, path, demand, idle)
+    if situation.level == 2:
+        burst = supply_volts(parts, situation, curve, path, demand * parts["burst_ratio"], idle)
+    else:
+        burst = working
+    low = wanted & ((burst.load_v < parts["low_trip_v"]) | burst.collapsed)
+    high = working.load_v > parts["high_trip_v"]
+    other = (
+        load_trips(parts, situation, level)
+        | input_trips(parts, situation)
+        | _inner_trips(parts, situation, level)
+        | high
+        | _still_latched(parts, situation)
+    )
+    tripped = wanted & (low | other)
+    pulls_on = low & ~other & parts.flag("sag_stays")
+    final_idle = np.where(tripped & ~pulls_on, parts["standby_a"], idle)
+    final_demand = np.where(tripped & ~pulls_on, 0.0, demand)
+    if np.any(tripped & ~pulls_on):
+        supply = supply_volts(parts, situation, curve, path, final_demand, final_idle)
+    else:
+        supply = working
+    starved = supply.load_v < LOGIC_V
+    goes_dark = (low & ~other & parts.flag("low_trip_dark")) | (
+        starved & parts.flag("low_trip_dark")
+    )
+    alive = wanted & (supply.load_v > 0.6 * LOGIC_V)
+    works = alive & ~tripped
+    protects = alive & tripped & ~goes_dark
+    return AmplifierState(
+        works=works,
+        protects=protects,
+        dark=~works & ~protects,
+        level=np.where(works, level, 0.0),
+        supply=supply,
+        remote=remote,
+    )
+
+
+def _still_latched(parts: Parts, situation: Situation) -> BoolArray:
+    """Tell where cranking tripped a latching amplifier that the running engine finds tripped."""
+    if situation.vehicle != "running" or situation.has("cycle_remote"):
+        return np.zeros(parts.count, dtype=np.bool_)
+    before = Situation("cranking", situation.audio, situation.setup)
+    curve, path = source_of(parts, before), supply_path(parts, before)
+    idle = np.where(parts.flag("amp_fuse_open"), _BLEED_A, parts["idle_a"])
+    start = supply_volts(parts, before, curve, path, np.zeros(parts.count), idle)
+    remote = remote_voltages(
+        parts, before, start.nodes["battery.positive"], start.nodes["amp.power"]
+    )
+    stayed_on = remote.at_amp >= parts["remote_threshold_v"]
+    return parts.flag("latches") & stayed_on & (start.load_v < parts["low_trip_v"])

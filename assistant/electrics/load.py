@@ -1,0 +1,91 @@
+"""What hangs on the amplifier's outputs: coils, wires, shorts and leaks, per position."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from assistant.electrics.arrays import BoolArray, FloatArray
+from assistant.electrics.parts import OPEN_OHM, Parts, Situation
+
+if TYPE_CHECKING:
+    from assistant.knowledge.schema import Position
+
+__all__ = ["coil_ohm", "leak_ohm", "line_ohm", "load_trips", "music_ohm"]
+
+_MIDDLE_COIL_RATIO = 0.8
+_SHORTED_COIL_RATIO = 0.5
+
+
+def _low_load(parts: Parts, position: Position) -> FloatArray:
+    """Share that is left of the impedance where the load is wired too low, else 1, (worlds,)."""
+    places = len(parts.positions)
+    # The last slot stands for all positions at once.
+    drawn = np.minimum((parts["low_load_at"] * (places + 1)).astype(int), places)
+    here = (drawn == parts.positions.index(position)) | (drawn == places)
+    low = parts.flag("low_load") & here
+    return np.where(low, parts["low_load_ratio"], 1.0)
+
+
+def coil_ohm(parts: Parts, position: Position) -> FloatArray:
+    """DC resistance of what hangs on the position, without its wires, ohm; open is infinite."""
+    coil = (
+        parts[f"nominal_ohm.{position}"]
+        * parts[f"coil_ratio.{position}"]
+        * _low_load(parts, position)
+    )
+    return np.where(parts.flag(f"coil_open.{position}"), np.inf, coil)
+
+
+def line_ohm(parts: Parts, position: Position) -> FloatArray:
+    """DC resistance of wires and coil seen from the amplifier's end, ohm (Kirchhoff).
+
+    A short between the wires sits half way along them.
+    """
+    half = 0.5 * parts[f"speaker_wire_ohm.{position}"]
+    beyond = half + coil_ohm(parts, position)
+    short = parts[f"wires_short_ohm.{position}"]
+    with np.errstate(invalid="ignore"):
+        joined = np.where(np.isinf(beyond), short, short * beyond / (short + beyond))
+    total = half + joined
+    return np.where(total > OPEN_OHM, np.inf, total)
+
+
+def leak_ohm(parts: Parts, position: Position, *, from_negative: bool) -> FloatArray:
+    """Resistance from one wire of the position to the chassis, ohm; infinite when insulated."""
+    leak = parts[f"leak_ohm.{position}"]
+    other_side = parts.flag(f"leak_on_negative.{position}") != from_negative
+    path = leak + np.where(other_side, line_ohm(parts, position), 0.0)
+    return np.where(path > OPEN_OHM, np.inf, path)
+
+
+def music_ohm(parts: Parts, position: Position) -> FloatArray:
+    """Impedance that the music sees at the position, ohm: about nominal for a good coil."""
+    ratio = parts[f"coil_ratio.{position}"]
+    sound = np.where(ratio < _SHORTED_COIL_RATIO, ratio / _MIDDLE_COIL_RATIO, 1.0)
+    impedance = parts[f"nominal_ohm.{position}"] * sound * _low_load(parts, position)
+    impedance = np.where(parts.flag(f"coil_open.{position}"), np.inf, impedance)
+    wire = parts[f"speaker_wire_ohm.{position}"]
+    short = parts[f"wires_short_ohm.{position}"]
+    return np.minimum(impedance + wire, short + 0.5 * wire)
+
+
+def load_trips(parts: Parts, situation: Situation, level: FloatArray) -> BoolArray:
+    """Tell where the connected load trips the amplifier, (worlds,).
+
+    ``level`` is the music that reaches the outputs: 0 none, 1 quiet, 2 loud, (worlds,). A short
+    or a leak trips from the level that the amplifier's detector needs, a load below its limit
+    only when loud.
+    """
+    trips = np.zeros(parts.count, dtype=np.bool_)
+    enough = level >= parts["short_needs"]
+    limit = parts["minimum_ohm"] * parts["low_load_margin_ratio"]
+    for position in parts.positions:
+        if not situation.speaker_connected(position):
+            continue
+        shorted = line_ohm(parts, position) < parts["short_trip_ohm"]
+        leaking = parts[f"leak_ohm.{position}"] < parts["leak_trip_ohm"]
+        trips |= (shorted | leaking) & enough
+        trips |= (music_ohm(parts, position) < limit) & (level >= 2)
+    return trips

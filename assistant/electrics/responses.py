@@ -1,0 +1,279 @@
+"""What a meter or a person finds for any check, computed from the network for all worlds.
+
+A predicted reading is a number (V, A, ohm; infinite is open line) or, for lights, sound, noise
+and warmth, the index of the answer in ``SEEN_ANSWERS``; ``jumps`` says where it will not settle.
+Parts that share no current are solved apart: supply, remote lead, each speaker line, each
+signal lead.
+"""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from assistant.electrics.amplifier import AmplifierState, solve_amplifier
+from assistant.electrics.arrays import BoolArray, FloatArray
+from assistant.electrics.load import coil_ohm, leak_ohm, line_ohm
+from assistant.electrics.parts import OPEN_OHM, Parts, Situation
+from assistant.electrics.signal import (
+    center_to_shell_ohm,
+    distorted_signal,
+    lead_voltage,
+    pair_has_signal,
+    shell_to_chassis_ohm,
+)
+from assistant.electrics.supply import supply_path
+
+if TYPE_CHECKING:
+    from assistant.knowledge.schema import Do, Pair, Position
+
+__all__ = ["Predicted", "Responder"]
+
+_SPEAKER = re.compile(r"speaker\.(\w+)\.(amp_positive|amp_negative|positive|negative)")
+_SIGNAL = re.compile(r"signal\.(\w+)\.(center|shell)")
+_BEHIND_FUSE = frozenset({"main_fuse.amp_side", "amp.power", "amp.ground", "amp.remote"})
+_RIPPLE_AUDIBLE_V = 0.25
+_SPEAKER_AC_AT_LINE = 0.001
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Predicted:
+    """One check's predicted reading in each world, and where it jumps about, both (worlds,)."""
+
+    value: FloatArray
+    jumps: BoolArray | None = None
+
+
+@dataclass(slots=True)
+class Responder:
+    """Computes readings for one set of worlds; keeps the solution of each situation."""
+
+    parts: Parts
+    _solved: dict[Situation, AmplifierState] = field(default_factory=dict)
+
+    def state(self, situation: Situation) -> AmplifierState:
+        """Give the amplifier's state in ``situation``, solved once."""
+        if situation not in self._solved:
+            self._solved[situation] = solve_amplifier(self.parts, situation)
+        return self._solved[situation]
+
+    def predict(self, do: Do) -> Predicted:
+        """Compute the reading of ``do`` in every world."""
+        situation = Situation.of(do)
+        match do.quantity:
+            case "dc_voltage":
+                return self._dc(do, situation)
+            case "ac_voltage":
+                return Predicted(value=self._ac(do, situation))
+            case "resistance" | "continuity":
+                return self._ohms(do, situation)
+            case "dc_current":
+                return Predicted(value=self.state(situation).supply.current)
+            case "light":
+                return Predicted(value=self._light(do.red, situation))
+            case "sound":
+                return Predicted(value=self._sound(do.red.removeprefix("sound."), situation))
+            case "noise":
+                return Predicted(value=self._whine(situation).astype(np.float64))
+            case "warmth":
+                return Predicted(value=self._warmth(situation))
+
+    # -- supply and remote ------------------------------------------------------------------
+
+    def _node(self, name: str, state: AmplifierState) -> FloatArray:
+        if name == "amp.remote":
+            return state.remote.at_amp
+        if name == "source.remote":
+            return state.remote.at_source
+        return state.supply.nodes[name]
+
+    def _dc(self, do: Do, situation: Situation) -> Predicted:
+        state = self.state(situation)
+        red, black = do.red, do.black or ""
+        if match := _SPEAKER.fullmatch(red):
+            return Predicted(value=self._output_dc(match.group(1), state))
+        if _SIGNAL.fullmatch(red):
+            return Predicted(value=np.zeros(self.parts.count))
+        value = self._node(red, state) - self._node(black, state)
+        jumps = np.zeros(self.parts.count, dtype=np.bool_)
+        if situation.vehicle != "off":
+            for part, nodes in (
+                ("fuse_jumps", {"main_fuse.amp_side", "amp.power"}),
+                ("wire_jumps", {"amp.power"}),
+                ("ground_jumps", {"amp.ground"}),
+            ):
+                # A bad contact moves the difference only when it lies between the probes.
+                if len({red, black} & nodes) == 1 or (part == "ground_jumps" and "amp.ground" in
+                                                      {red, black}):  # fmt: skip
+                    jumps |= self.parts.flag(part)
+        return Predicted(value=value, jumps=jumps if jumps.any() else None)
+
+    def _channel_is(self, position: Position) -> BoolArray:
+        places = len(self.parts.positions)
+        at = np.minimum((self.parts["internal_at"] * places).astype(int), places - 1)
+        return np.asarray(at == self.parts.positions.index(position))
+
+    def _output_dc(self, position: Position, state: AmplifierState) -> FloatArray:
+        defect = (self.parts["internal_kind"] == 3) & self._channel_is(position)
+        value = np.where(defect, self.parts["internal_dc_v"], self.parts["output_dc_v"])
+        return np.where(state.works | (state.protects & defect), value, 0.0)
+
+    # -- music and ripple -------------------------------------------------------------------
+
+    def _ac(self, do: Do, situation: Situation) -> FloatArray:
+        parts = self.parts
+        if match := _SPEAKER.fullmatch(do.red):
+            return self._output_ac(match.group(1), match.group(2), situation)
+        if match := _SIGNAL.fullmatch(do.red):
+            return lead_voltage(parts, situation, match.group(1))
+        if situation.vehicle == "running":
+            return parts["ripple_v"]
+        return parts["off_ac_v"]
+
+    def _channel_plays(self, position: Position, situation: Situation) -> BoolArray:
+        """Tell where the amplifier's channel for the position gives music, (worlds,)."""
+        pair: Pair = self.parts.pair_of[position]
+        silent = (self.parts["internal_kind"] == 4) & self._channel_is(position)
+        return (
+            self.state(situation).works & pair_has_signal(self.parts, situation, pair) & ~silent
+        )
+
+    def _output_ac(self, position: Position, end: str, situation: Situation) -> FloatArray:
+        parts = self.parts
+        share = {0: 0.0, 1: parts["quiet_ratio"], 2: parts["loud_ratio"]}[situation.level]
+        watts = parts["rated_w"] * share / len(parts.positions)
+        volts = np.sqrt(watts * parts[f"nominal_ohm.{position}"]) * parts["output_ac_ratio"]
+        volts = np.where(parts["converter_dead"] == 3, 0.1 * volts, volts)
+        if end in {"positive", "negative"}:
+            coil = coil_ohm(parts, position)
+            wire = parts[f"speaker_wire_ohm.{position}"]
+            with np.errstate(invalid="ignore"):
+                volts = np.where(np.isinf(coil), volts, volts * coil / (coil + wire))
+            shorted = parts[f"wires_short_ohm.{position}"] < OPEN_OHM
+            volts = np.where(shorted, _SPEAKER_AC_AT_LINE, volts)
+        plays = self._channel_plays(position, situation)
+        return np.where(plays, volts, parts["off_ac_v"])
+
+    # -- ohms on dead circuits --------------------------------------------------------------
+
+    def _ohms(self, do: Do, situation: Situation) -> Predicted:
+        parts = self.parts
+        ends = {do.red, do.black or ""}
+        jumps: BoolArray | None = None
+        speakers = [_SPEAKER.fullmatch(end) for end in (do.red, do.black or "")]
+        signals = [_SIGNAL.fullmatch(end) for end in (do.red, do.black or "")]
+        if any(speakers):
+            value, jumps = self._speaker_ohms(speakers, ends)
+        elif any(signals):
+            first = next(match for match in signals if match)
+            pair: Pair = first.group(1)
+            across = all(signals)
+            value = (
+                center_to_shell_ohm(parts, pair) if across else shell_to_chassis_ohm(parts, pair)
+            )
+        else:
+            value, jumps = self._supply_ohms(ends, situation)
+        seen = np.where(value > OPEN_OHM, np.inf, value + parts["meter_lead_ohm"])
+        return Predicted(value=seen, jumps=jumps)
+
+    def _speaker_ohms(
+        self, matches: list[re.Match[str] | None], ends: set[str]
+    ) -> tuple[FloatArray, BoolArray | None]:
+        parts = self.parts
+        first = next(match for match in matches if match)
+        position: Position = first.group(1)
+        rubs = parts.flag(f"coil_rubs.{position}") & parts.flag(f"rub_jumps.{position}")
+        if "chassis" in ends:
+            return leak_ohm(parts, position, from_negative="negative" in first.group(2)), None
+        if first.group(2).startswith("amp_"):
+            return line_ohm(parts, position), rubs
+        lifted_far = parts.flag(f"lifted_at_amp.{position}")
+        short = parts[f"wires_short_ohm.{position}"]
+        coil = coil_ohm(parts, position)
+        across = np.where(lifted_far & (short < OPEN_OHM), np.minimum(short, coil), coil)
+        return across, rubs
+
+    def _supply_ohms(
+        self, ends: set[str], situation: Situation
+    ) -> tuple[FloatArray, BoolArray | None]:
+        parts = self.parts
+        path = supply_path(parts, situation)
+        if ends == {"source.remote", "amp.remote"}:
+            broken = parts.flag("remote_open")
+            return np.where(broken, np.inf, parts["remote_lead_ohm"]), None
+        if ends == {"amp.power", "amp.ground"}:
+            is_open = parts.flag("amp_fuse_open") | parts.flag("input_reads_open")
+            return np.where(is_open, np.inf, parts["input_ohm"]), None
+        order = ["battery.positive", "main_fuse.battery_side", "main_fuse.amp_side", "amp.power"]
+        back = ["amp.ground", "chassis", "battery.negative"]
+        for chain, steps in (
+            (order, [path.post, path.fuse, path.wire]),
+            (back, [path.ground, path.strap]),
+        ):
+            if ends <= set(chain):
+                low, high = sorted(chain.index(end) for end in ends)
+                total = np.sum(steps[low:high], axis=0)
+                jumps = parts.flag("ground_jumps") if "amp.ground" in ends else None
+                if "amp.power" in ends:
+                    jumps = parts.flag("wire_jumps")
+                return total, jumps
+        return np.full(parts.count, np.inf), None
+
+    # -- seen, heard, felt ------------------------------------------------------------------
+
+    def _light(self, place: str, situation: Situation) -> FloatArray:
+        parts, state = self.parts, self.state(situation)
+        if place == "amp.power_light":
+            lit = state.works | (state.protects & parts.flag("power_light_stays"))
+            return np.where(lit, 1.0, 0.0)
+        shows = state.protects & ~parts.flag("protect_light_none")
+        kind = np.where(parts.flag("protect_blinks"), 2.0, 1.0)
+        return np.where(shows, kind, 0.0)
+
+    def _sound(self, position: Position, situation: Situation) -> FloatArray:
+        parts = self.parts
+        pair: Pair = parts.pair_of[position]
+        plays = self._channel_plays(position, situation) & np.isfinite(
+            line_ohm(parts, position)
+        )
+        dead_short = (parts[f"wires_short_ohm.{position}"] < OPEN_OHM) | (
+            parts[f"coil_ratio.{position}"] < 0.15
+        )
+        spoilt = (
+            distorted_signal(parts, situation, pair)
+            | parts.flag(f"coil_rubs.{position}")
+            | (parts.flag("gain_high") & (situation.level == 2))
+        )
+        plays = plays & ~dead_short & situation.speaker_connected(position)
+        # Answers in SEEN_ANSWERS["sound"]: yes, no, distorted.
+        return np.where(plays, np.where(spoilt, 2.0, 0.0), 1.0)
+
+    def _whine(self, situation: Situation) -> BoolArray:
+        """Index of the answer, as a mask of "no": SEEN_ANSWERS["noise"] is yes, no."""
+        parts = self.parts
+        signal_in = any(situation.signal_connected(pair) for pair in parts.pairs)
+        heard = parts.flag("stray_whine")
+        shields = np.zeros(parts.count, dtype=np.bool_)
+        for pair in parts.pairs:
+            if situation.signal_connected(pair):
+                shields |= parts.flag(f"shell_open.{pair}")
+        heard |= shields & parts.flag("shield_hums")
+        if situation.vehicle == "running":
+            if signal_in and not situation.has("substitute:source"):
+                heard |= parts.flag("ground_loop")
+            heard |= shields & parts.flag("shield_whines")
+            ripples = (parts["ripple_v"] > _RIPPLE_AUDIBLE_V) & parts.flag("ripple_whines")
+            heard |= ripples & (parts.flag("ripple_enters_supply") | signal_in)
+        return np.asarray(~(heard & self.state(situation).works))
+
+    def _warmth(self, situation: Situation) -> FloatArray:
+        parts, state = self.parts, self.state(situation)
+        ran = ~state.dark
+        warm = parts.flag("case_warm") & ran
+        hot = parts.flag("case_hot") & ran
+        if situation.has("cool_down"):
+            hot = np.zeros_like(hot)
+        return np.where(hot, 2.0, np.where(warm, 1.0, 0.0))
