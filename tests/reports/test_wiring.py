@@ -1,0 +1,280 @@
+"""The wiring drawing: every node has its place, nothing lies over anything else."""
+
+from __future__ import annotations
+
+import itertools
+from dataclasses import replace
+from typing import TYPE_CHECKING
+
+import pytest
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
+
+from assistant.knowledge import load
+from assistant.knowledge.schema import PAIRS, POSITIONS, Installation
+from assistant.reports.measurements import measured_steps, notes_by_node
+from assistant.reports.suspect import fault_parts, suspect_parts
+from assistant.reports.textfit import text_width
+from assistant.reports.wiring import WIDTH, lay_out, wiring_svg
+from assistant.reports.wiring_shapes import Box, Sheet
+
+if TYPE_CHECKING:
+    from assistant.diagnosis.casefile import CaseFile
+
+NODES = (
+    *("battery.positive", "battery.negative", "charging.output", "main_fuse.battery_side"),
+    *("main_fuse.amp_side", "amp.power", "amp.ground", "amp.remote", "source.remote"),
+    *("chassis", "engine_block"),
+    *(
+        f"speaker.{position}.{end}"
+        for position in POSITIONS
+        for end in ("amp_positive", "amp_negative", "positive", "negative")
+    ),
+    *(f"signal.{pair}.{end}" for pair in PAIRS for end in ("center", "shell")),
+)
+PLACES = (
+    *("amp.power_light", "amp.protect_light", "amp.case", "noise.whine"),
+    *(f"sound.{position}" for position in POSITIONS),
+)
+"""Nodes and places of the contract for the machine interface."""
+
+
+def assert_nothing_overlaps(sheet: Sheet) -> None:
+    assert_tags_are_clear(sheet)
+    assert_rest_is_clear(sheet)
+
+
+def assert_tags_are_clear(sheet: Sheet) -> None:
+    for one, two in itertools.combinations(sheet.tags, 2):
+        assert not one.box.overlaps(two.box), (one.node, two.node)
+    solid = [part.box for part in sheet.parts if part.key != "amplifier"]
+    others = [*solid, *(label.box for label in sheet.labels)]
+    for tag in sheet.tags:
+        assert not [box for box in others if tag.box.overlaps(box)], tag.node
+    for text in sheet.texts:
+        width = text_width(text.text, 14 if text.style == "name" else 12)
+        left = {"start": text.x, "middle": text.x - width / 2, "end": text.x - width}[text.anchor]
+        written = Box(left, text.y - 10, width, 12)
+        hidden = [tag.node for tag in sheet.tags if tag.box.overlaps(written)]
+        assert not hidden, text.text
+    for mark in sheet.marks:
+        spot = Box(mark.x - 7, mark.y - 7, 14, 14)
+        assert not [tag.node for tag in sheet.tags if tag.box.overlaps(spot)]
+    amplifier = next(part.box for part in sheet.parts if part.key == "amplifier")
+    for tag in sheet.tags:
+        if tag.box.overlaps(amplifier):
+            assert tag.node.startswith("amp.")
+            assert tag.box.x >= amplifier.x
+            assert tag.box.right <= amplifier.right
+            assert tag.box.bottom <= amplifier.bottom
+
+
+def assert_rest_is_clear(sheet: Sheet) -> None:
+    solid = [part.box for part in sheet.parts if part.key != "amplifier"]
+    for label in sheet.labels:
+        inside = [box for box in solid if label.box.overlaps(box)]
+        assert not inside, label.lines[0].text
+    for first, second in itertools.combinations(solid, 2):
+        assert not first.overlaps(second)
+    for first, second in itertools.combinations(sheet.marks, 2):
+        near = abs(first.x - second.x) < 16 and abs(first.y - second.y) < 16
+        assert not near
+    boxes = [part.box for part in sheet.parts]
+    boxes += [tag.box for tag in sheet.tags] + [label.box for label in sheet.labels]
+    for box in boxes:
+        assert box.x >= 0
+        assert box.y >= 0
+        assert box.right <= sheet.width == WIDTH
+        assert box.bottom <= sheet.height
+
+
+def crossings(sheet: Sheet) -> list[tuple[str, str]]:
+    """Wires that run through a tag (tags hide wires, so none may)."""
+    found = []
+    for tag in sheet.tags:
+        for wire in sheet.wires:
+            for (x1, y1), (x2, y2) in itertools.pairwise(wire.points):
+                run = Box(min(x1, x2), min(y1, y2), max(abs(x2 - x1), 0.1), max(abs(y2 - y1), 0.1))
+                if tag.box.overlaps(run):
+                    found.append((tag.node, wire.kind))
+    return found
+
+
+def test_every_node_and_place_of_the_contract_is_drawn(crowded_case: CaseFile) -> None:
+    sheet = lay_out(crowded_case, {})
+    assert set(sheet.nodes) == {*NODES, *PLACES}
+    assert len(set(sheet.nodes.values())) == len(sheet.nodes)
+
+
+def test_all_nodes_of_a_full_installation_without_readings(sample_case: CaseFile) -> None:
+    full = Installation.model_validate({"speakers": {position: {} for position in POSITIONS}})
+    sheet = lay_out(replace(sample_case, installation=full, steps=(), verdict=None), {})
+    assert set(NODES) <= set(sheet.nodes)
+    assert not sheet.tags
+    assert_nothing_overlaps(sheet)
+
+
+def test_nothing_overlaps_when_everything_was_measured(crowded_case: CaseFile) -> None:
+    sheet = lay_out(crowded_case, {})
+    assert {tag.node for tag in sheet.tags} == {*NODES, *PLACES}
+    assert_nothing_overlaps(sheet)
+    assert not crossings(sheet)
+
+
+def test_every_value_is_in_a_tag_at_its_node(crowded_case: CaseFile) -> None:
+    sheet = lay_out(crowded_case, {})
+    by_node = {tag.node: tag for tag in sheet.tags}
+    for entry in measured_steps(crowded_case.steps):
+        lines = by_node[entry.do.red].lines
+        start = next(i for i, line in enumerate(lines) if line.number == str(entry.number))
+        text = " ".join(line.text for line in lines[start : start + 3])
+        assert text.startswith(entry.value.partition(",")[0])
+        if entry.do.black is not None:
+            black = " ".join(line.text for line in by_node[entry.do.black].lines)
+            numbers = black.partition("black of ")[2].replace(",", "").split()
+            assert str(entry.number) in numbers
+
+
+def test_probe_marks_stand_at_their_nodes(sample_case: CaseFile) -> None:
+    sheet = lay_out(sample_case, {})
+    notes = notes_by_node(measured_steps(sample_case.steps))
+    for node, note in notes.items():
+        x, y = sheet.nodes[node]
+        near = {m.kind for m in sheet.marks if abs(m.x - x) < 10 and abs(m.y - y) < 10}
+        seen = node == "amp.protect_light"
+        wanted = {"seen"} if seen else set()
+        wanted |= {"red"} if note.red and not seen else set()
+        wanted |= {"black"} if note.black else set()
+        assert near == wanted
+
+
+ALL_FAULTS = tuple(
+    sorted(
+        load().faults(
+            Installation.model_validate({"speakers": {position: {} for position in POSITIONS}})
+        )
+    )
+)
+KINDS = (None, "line_level", "factory_with_converter", "speaker_level", "processor", "tin_can")
+
+
+@settings(
+    max_examples=150, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture]
+)
+@given(
+    picked=st.sets(st.integers(0, 125), min_size=3, max_size=18),
+    faults=st.lists(st.sampled_from(ALL_FAULTS), max_size=3, unique=True),
+    kind=st.sampled_from(KINDS),
+    speakers=st.sets(st.sampled_from(POSITIONS), min_size=1),
+    gauge=st.sampled_from(("4 AWG", "1/0 AWG", "16 mm2")),
+)
+def test_nothing_overlaps_in_any_case(  # noqa: PLR0917
+    crowded_case: CaseFile,
+    picked: set[int],
+    faults: list[str],
+    kind: str | None,
+    speakers: set[str],
+    gauge: str,
+) -> None:
+    wire = {"gauge": gauge, "material": "copper_clad_aluminum", "length_m": 12.25}
+    installation = Installation.model_validate(
+        {
+            "speakers": {
+                position: {"nominal_ohms": 2.67, "origin": "a long word of where it came from"}
+                for position in sorted(speakers)
+            },
+            "source": {"kind": kind},
+            "supply": {
+                "wire": wire,
+                "ground": wire,
+                "main_fuse": {"amps": 150, "kind": "a fuse of some unusual build"},
+                "battery": "under the rear seat, left",
+            },
+            "vehicle": {"charging": "a converter from the traction battery"},
+        }
+    )
+    verdict = crowded_case.verdict
+    assert verdict is not None
+    case = replace(
+        crowded_case,
+        installation=installation,
+        steps=tuple(s for i, s in enumerate(crowded_case.steps) if i in picked),
+        verdict=replace(verdict, faults=tuple((fault, 0.31) for fault in faults)),
+    )
+    sheet = lay_out(case, {})
+    assert_nothing_overlaps(sheet)
+    assert not crossings(sheet)
+    assert bool(sheet.suspects) == bool(faults)
+
+
+def drawn_suspects(sheet: Sheet) -> set[str]:
+    parts = {part.suspect for part in sheet.parts if part.suspect}
+    labels = {label.lines[-1].text for label in sheet.labels if label.suspect}
+    return parts | labels
+
+
+@pytest.mark.parametrize("fault", ALL_FAULTS)
+def test_every_fault_marks_a_part_by_outline_and_words(sample_case: CaseFile, fault: str) -> None:
+    verdict = sample_case.verdict
+    assert verdict is not None
+    full = Installation.model_validate({"speakers": {position: {} for position in POSITIONS}})
+    case = replace(
+        sample_case, installation=full, verdict=replace(verdict, faults=((fault, 0.87),))
+    )
+    sheet = lay_out(case, {})
+    words = "suspect, 87 %"
+    assert drawn_suspects(sheet) == {words}
+    drawing = str(wiring_svg(case, {}))
+    assert 'class="suspect-rim"' in drawing
+    assert f">{words}</text>" in drawing
+
+
+def test_part_that_is_sound_is_not_marked(sample_case: CaseFile) -> None:
+    sheet = lay_out(sample_case, {})
+    marked = {part.key for part in sheet.parts if part.suspect}
+    assert marked == {"main_fuse"}
+    assert {label.lines[0].text for label in sheet.labels if label.suspect} == {"Main fuse"}
+
+
+def test_suspect_is_what_the_verdicts_repair_mends(sample_case: CaseFile) -> None:
+    verdict = sample_case.verdict
+    assert verdict is not None
+    cheap = replace(
+        verdict,
+        repair="remake_ground",
+        faults=(("amp.internal", 0.5), ("supply.ground_resistive", 0.2), ("remote.low", 0.1)),
+    )
+    repairs = {"supply.ground_resistive": "remake_ground", "amp.internal": "bench"}
+    parts = suspect_parts(cheap, fault_repairs=repairs, positions=POSITIONS, pairs=PAIRS)
+    assert parts == {"ground_wire": "suspect, 20 %", "amplifier": "suspect, 50 %"}
+
+
+def test_parts_of_faults() -> None:
+    def parts(fault: str) -> tuple[str, ...]:
+        return fault_parts(fault, positions=("sub", "front_left"), pairs=("sub", "front"))
+
+    assert parts("speaker.sub.coil_shorted") == ("speaker.sub",)
+    assert parts("speaker.sub.wire_to_chassis") == ("speaker_wires.sub",)
+    assert parts("signal.front.shield_open") == ("signal.front",)
+    assert parts("signal.ground_loop") == ("signal.sub", "signal.front")
+    assert parts("load.impedance_too_low") == ("speaker.sub", "speaker.front_left")
+    assert parts("supply.charging_high") == ("charging",)
+    assert parts("amp.overheats") == ("amplifier",)
+
+
+def test_wiring_shows_what_is_known_of_this_installation(sample_case: CaseFile) -> None:
+    drawing = str(wiring_svg(sample_case, {}))
+    for words in (
+        "4 AWG copper, 5.5 m",
+        "4 AWG copper, 0.6 m",
+        "100 A anl",
+        "5 × 75 W, class D",
+        "fuses 40 + 40 A",
+        "at least 2 Ω",
+        "4 Ω, factory",
+        "Alternator",
+        "Converter",
+        "Subwoofer",
+    ):
+        assert f">{words}</text>" in drawing
+    assert "Center" not in drawing
