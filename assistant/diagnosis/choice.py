@@ -14,7 +14,6 @@ from assistant.diagnosis.information import (
     count_outcomes,
     expected_cost,
     outcome_bins,
-    plan_cost,
 )
 from assistant.diagnosis.labour import Bench, minutes_of
 from assistant.diagnosis.outlook import fault_probabilities
@@ -34,7 +33,7 @@ _CLEARED_BELOW: Final = 0.12
 _SAMPLE: Final = 6000
 _LOOKED_AT: Final = 16
 _LEAST_BITS: Final = 0.004
-_VERIFY_MINUTES: Final = 15.0
+_VERIFY_MINUTES: Final = 35.0
 _PART_MINUTES: Final = 60.0
 """What a wrong repair costs beyond its own minutes: proving that it did not help, and buying a
 part for nothing. Common practice, no source."""
@@ -158,9 +157,8 @@ def choose(
             return Choice(check=best, bits=bits[best], repair=best_repair, most_telling=best)
     if telling is None:
         return Choice(check=None, bits=0.0, repair=best_repair, most_telling=None)
-    cost_now = float(plan_cost(now, costs))
     saves = {
-        check: cost_now - expected_cost(outcomes[check], costs) - minutes[check]
+        check: _saving(outcomes[check], costs, rng) - minutes[check]
         for check in by_rate[:_LOOKED_AT]
     }
     worth = [check for check in by_rate[:_LOOKED_AT] if saves[check] > 0.0]
@@ -168,6 +166,21 @@ def choose(
         return Choice(check=None, bits=0.0, repair=best_repair, most_telling=telling)
     best = worth[0] if worth else telling
     return Choice(check=best, bits=bits[best], repair=best_repair, most_telling=telling)
+
+
+def _saving(
+    outcomes: Outcomes, costs: NDArray[np.float64], rng: np.random.Generator
+) -> float:
+    """Minutes that the answer saves on the repairs.
+
+    Any sample shows some saving by chance; that of the same answers dealt out at random is
+    taken off.
+    """
+    joint = outcomes.joint.astype(np.int64)
+    classes = np.repeat(np.arange(len(joint)), joint.sum(axis=1))
+    bins = np.repeat(np.arange(joint.shape[1]), joint.sum(axis=0))
+    by_chance = count_outcomes(classes, len(joint), rng.permutation(bins))
+    return expected_cost(by_chance, costs) - expected_cost(outcomes, costs)
 
 
 def _first_repair(

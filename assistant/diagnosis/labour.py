@@ -42,7 +42,7 @@ def minutes_of(check: Check, bench: Bench) -> float:
     """Minutes from ``bench`` to the answer of ``check``: state, place, leads, second person."""
     labour = load().labour
     do = check.do
-    minutes = check.minutes
+    minutes = check.minutes + labour.answer
     if do.vehicle != bench.vehicle:
         minutes += labour.vehicle[do.vehicle]
     if do.audio != bench.audio:

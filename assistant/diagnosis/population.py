@@ -29,7 +29,9 @@ _PILOT_PER_FAULT: Final = 40
 _RENEW_BELOW: Final = 0.2
 _TEMPER: Final = 0.75
 """Worlds are drawn again by weight to this power, so that unlikely faults keep some worlds."""
-_MOVES: Final = 2
+_MOVES: Final = 3
+_PROBES: Final = 24
+_MOVED_TOGETHER: Final = 3.0
 _TINY: Final = 1e-300
 
 
@@ -130,31 +132,66 @@ class Population:
         self.worlds = self.worlds.take(index)
         self.log_weights = (1.0 - _TEMPER) * self.log_weights[index]
         fits = self.log_fit(self.worlds)
+        free = self._free_rows(rng)
+        fits = self._move(self._redrawn(free, rng), fits, rng)
+        bound = np.flatnonzero(~free)
         for _ in range(_MOVES):
-            proposal = self._proposal(rng)
-            proposed = self.log_fit(proposal)
-            accept = np.log(rng.random(size)) < proposed - fits
-            self.worlds = Worlds(
-                latents=np.where(accept, proposal.latents, self.worlds.latents),
-                slots=np.where(accept, proposal.slots, self.worlds.slots),
-            )
-            fits = np.where(accept, proposed, fits)
+            fits = self._move(self._stepped(bound, rng), fits, rng)
         self._forget()
 
-    def _proposal(self, rng: np.random.Generator) -> Worlds:
+    def _move(
+        self, proposal: Worlds, fits: NDArray[np.float64], rng: np.random.Generator
+    ) -> NDArray[np.float64]:
+        """Accept or reject ``proposal`` world by world (Metropolis); give the log fits, (worlds,)."""
+        proposed = self.log_fit(proposal)
+        accept = np.log(rng.random(proposal.count)) < proposed - fits
+        self.worlds = Worlds(
+            latents=np.where(accept, proposal.latents, self.worlds.latents),
+            slots=np.where(accept, proposal.slots, self.worlds.slots),
+        )
+        return np.asarray(np.where(accept, proposed, fits))
+
+    def _free_rows(self, rng: np.random.Generator) -> NDArray[np.bool_]:
+        """Find the parameters on which nothing told so far depends, (parameters,).
+
+        Each is redrawn alone in a few worlds; where the fit never changes it is free. A wrong
+        finding costs acceptance, not correctness.
+        """
+        rows = len(self.model.names)
+        index = np.tile(rng.integers(0, self.worlds.count, _PROBES), rows)
+        probes = self.worlds.take(index.astype(np.intp))
+        row = np.repeat(np.arange(rows), _PROBES)
+        latents = probes.latents.copy()
+        latents[row, np.arange(len(row))] = rng.random(len(row), dtype=np.float32)
+        before = self.log_fit(self.worlds.take(index[:_PROBES].astype(np.intp)))
+        after = self.log_fit(Worlds(latents=latents, slots=probes.slots))
+        changed = after.reshape(rows, _PROBES) != before[np.newaxis, :]
+        return np.asarray(~changed.any(axis=1))
+
+    def _redrawn(self, free: NDArray[np.bool_], rng: np.random.Generator) -> Worlds:
+        latents = self.worlds.latents.copy()
+        latents[free] = rng.random((int(free.sum()), self.worlds.count), dtype=np.float32)
+        return Worlds(latents=latents, slots=self.worlds.slots)
+
+    def _stepped(self, bound: NDArray[np.intp], rng: np.random.Generator) -> Worlds:
+        """Move a few of the ``bound`` parameters in each world, and now and then the second fault."""
         worlds, count = self.worlds, self.worlds.count
-        step = rng.choice(np.array([0.02, 0.08, 0.3], dtype=np.float32), size=count)
-        step = np.where(rng.random(count) < 0.1, np.float32(0), step).astype(np.float32)
-        moved = worlds.latents + step * rng.standard_normal(
-            worlds.latents.shape, dtype=np.float32
-        ) * (rng.random(worlds.latents.shape, dtype=np.float32) < 0.3)
-        moved = np.abs(moved) % np.float32(2.0)
-        moved = np.minimum(np.where(moved > 1.0, 2.0 - moved, moved), np.float32(0.9999999))
+        latents = worlds.latents.copy()
+        shape = (len(bound), count)
+        if len(bound):
+            share = min(1.0, _MOVED_TOGETHER / len(bound))
+            chosen = rng.random(shape, dtype=np.float32) < share
+            step = rng.choice(np.array([0.03, 0.15, 0.6], dtype=np.float32), size=count)
+            moved = latents[bound] + step * chosen * rng.standard_normal(shape, dtype=np.float32)
+            moved = np.abs(moved) % np.float32(2.0)
+            moved = np.where(moved > 1.0, np.float32(2.0) - moved, moved)
+            latents[bound] = np.minimum(moved, np.float32(0.9999999))
         slots = worlds.slots.copy()
-        redraw = rng.random(count) < 0.2
+        redraw = rng.random(count) < 0.15
         companions = self.model.draw_companions(count, rng)
+        companions = np.where(companions == slots[0], np.int16(NO_FAULT), companions)
         slots[1] = np.where(redraw, companions, slots[1])
-        return Worlds(latents=moved.astype(np.float32), slots=slots)
+        return Worlds(latents=latents, slots=slots)
 
 
 def systematic(

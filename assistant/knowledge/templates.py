@@ -120,3 +120,4 @@ class Labour(_Entry):
     place: dict[str, _Minutes]
     setup: dict[str, _Minutes]
     second_person: _Minutes
+    answer: _Minutes
