@@ -139,7 +139,7 @@ def belief_svg(case: CaseFile, words: Callable[[str], str]) -> Markup:
             bottom=_BOTTOM,
             label_x=_LABEL_X,
             label_line=_LABEL_LINE,
-            grid=[(y_of(v / 100), f"{v} %") for v in (0, 25, 50, 75, 100)],
+            grid=[(y_of(v / 100), f"{v}%") for v in (0, 25, 50, 75, 100)],
             ticks=[(x_of(i), i) for i in range(1, last + 1) if i % every == 0 or i == last],
             drawn=drawn,
             faint=faint,

@@ -39,6 +39,8 @@ __all__ = ["render_case", "write_report"]
 _ALWAYS: Final = "procedures_first"
 _LISTED: Final = 0.01
 """Repairs below this probability are counted, not listed."""
+_ALSO: Final = 0.1
+"""Other faults are named beside the verdict from this probability on."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -99,7 +101,7 @@ def _row(index: int, step: Step, words: Vocabulary) -> _Row:
     reading = "" if step.reading is None else reading_words(step.reading)
     if step.kind == "cannot":
         reading = "could not be done" + (f": {step.note}" if step.note else "")
-    elif step.note:
+    elif step.note and step.note != words.repair(step.repair or ""):
         reading = f"{reading} ({step.note})" if reading else step.note
     return _Row(
         number=index,
@@ -137,10 +139,25 @@ def _options(verdict: Verdict, words: Vocabulary) -> list[_Option]:
     ]
 
 
-def _suspected(verdict: Verdict) -> list[tuple[str, float]]:
-    """Give the faults worth naming beside the verdict: the first, and others of 10 % and more."""
+def _suspected(verdict: Verdict, words: Vocabulary) -> tuple[list[str], list[str]]:
+    """Name the faults that the verdict's repair ends, and others of 10 % and more."""
     ranked = sorted(verdict.faults, key=lambda entry: -entry[1])
-    return [entry for index, entry in enumerate(ranked[:4]) if index == 0 or entry[1] >= 0.1]
+    mended = [entry for entry in ranked if words.fault_repairs.get(entry[0]) == verdict.repair]
+    own = [entry for entry in mended[:2] if entry == mended[0] or entry[1] >= _ALSO]
+    own = own or ranked[:1]
+    others = [entry for entry in ranked if entry[1] >= _ALSO and entry not in own][:3]
+
+    def told(entries: list[tuple[str, float]]) -> list[str]:
+        return [f"{words.fault(fault)} ({percent(chance)})" for fault, chance in entries]
+
+    return told(own), told(others)
+
+
+def _confirmed(case: CaseFile) -> bool:
+    """Tell whether the verdict's repair was done and ended the trouble."""
+    verdict = case.verdict
+    done = [step.repair for step in case.steps if step.kind == "repaired"]
+    return verdict is not None and verdict.repair in done and verdict.probability >= 1.0
 
 
 def _installation_words(installation: Installation) -> list[tuple[str, str]]:
@@ -174,6 +191,7 @@ def render_case(case: CaseFile) -> str:
     verdict = case.verdict
     rows = [_row(index, step, words) for index, step in enumerate(case.steps, start=1)]
     options = [] if verdict is None else _options(verdict, words)
+    behind, others = ([], []) if verdict is None else _suspected(verdict, words)
     beyond = [option.beyond for option in options if option.beyond]
     template = environment().get_template("case_report.html.j2")
     return template.render(
@@ -190,9 +208,9 @@ def render_case(case: CaseFile) -> str:
         beyond=list(dict.fromkeys(beyond)),
         options=options,
         left_out=0 if verdict is None else len(verdict.order) - len(options),
-        faults=[]
-        if verdict is None
-        else [(words.fault(f), percent(p)) for f, p in _suspected(verdict)],
+        confirmed=_confirmed(case),
+        behind=behind,
+        others=others,
         rows=rows,
         events=[row for row in rows if row.kind != "reading"],
         spent=minutes_words(sum(step.minutes for step in case.steps)),

@@ -216,12 +216,12 @@ def surprising(reading: Reading, expected: Expectation | None) -> bool:
 
 
 def percent(probability: float) -> str:
-    """Write a probability in per cent; never 0 % or 100 %, for no evidence proves that much."""
+    """Write a probability in per cent; never 0% or 100%, for no evidence proves that much."""
     if probability > 0.995:
-        return "over 99 %"
+        return "over 99%"
     if probability < 0.005:
-        return "under 1 %"
-    return f"{probability * 100:.0f} %"
+        return "under 1%"
+    return f"{probability * 100:.0f}%"
 
 
 def minutes_words(minutes: float) -> str:

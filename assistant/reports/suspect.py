@@ -66,10 +66,10 @@ def suspect_parts(
     positions: Collection[Position],
     pairs: Collection[Pair],
 ) -> Mapping[str, str]:
-    """Map each suspect part to the words that mark it, as "suspect, 91 %".
+    """Map each suspect part to the words that mark it, as "suspect, 91%".
 
     Marked are the most probable fault that the verdict's repair ends (the most probable of
-    all, where ``fault_repairs`` knows none) and any other fault of at least 30 %.
+    all, where ``fault_repairs`` knows none) and any other fault of at least 30%.
     """
     if verdict is None or not verdict.faults:
         return {}

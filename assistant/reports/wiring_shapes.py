@@ -299,9 +299,11 @@ class Sheet:
         """Write words beside a wire; ``at`` is the edge they grow from. Give the box taken."""
         suspect = self.suspects.get(key, "")
         lines = [(words[0], "label")]
-        lines += [(line, "detail") for words_ in words[1:] for line in wrap(words_, most - 12, 12)]
+        lines += [
+            (line, "detail") for words_ in words[1:] for line in wrap(words_, most - 12, 12.5)
+        ]
         lines += [(suspect, "suspect-words")] if suspect else []
-        lines = [(fit(text, most - 12, 12.5, bold=True), style) for text, style in lines]
+        lines = [(fit(t, most - 12, 12.5, bold=s != "detail"), s) for t, s in lines]
         width = max(text_width(t, 12.5, bold=s != "detail") for t, s in lines) + 12
         height = len(lines) * LINE + 6
         x, y = at

@@ -45,7 +45,7 @@ def test_heights_are_on_the_scale_of_the_grid(sample_case: CaseFile) -> None:
     grid = {}
     for line, text in zip(tree.iterfind(".//line[@class='grid']"), tree.iter("text"), strict=False):
         grid[text.text] = float(line.get("y1") or "nan")
-    zero, whole = grid["0 %"], grid["100 %"]
+    zero, whole = grid["0%"], grid["100%"]
     leader = tree.find(".//g[@class='rank-0']/polyline[@class='curve']")
     assert leader is not None
     heights = [(zero - y) / (zero - whole) for _, y in points(leader)]
@@ -63,7 +63,7 @@ def test_verdicts_repair_is_drawn_first_and_named(sample_case: CaseFile) -> None
     first = tree.find(".//g[@class='rank-0']")
     assert first is not None
     assert "do renew_power_connections" in "".join(first.itertext())
-    assert "2 %" in "".join(first.itertext())
+    assert "2%" in "".join(first.itertext())
 
 
 def test_many_repairs_leave_six_named_and_the_rest_faint(sample_case: CaseFile) -> None:

@@ -78,8 +78,8 @@ def test_verdict_stands_before_all_else(sample_case: CaseFile) -> None:
     order = [
         page.index("Repair first"),
         page.index(repair, page.index("Repair first")),
-        page.index("96 % sure"),
-        page.index("What would make it surer"),
+        page.index("96% sure"),
+        page.index("It would be surer after"),
         page.index("Reply for the customer"),
         page.index("Order of repairs"),
         page.index("Evidence"),
@@ -113,7 +113,7 @@ def test_row_tells_state_setup_expectation_and_minutes(sample_case: CaseFile) ->
     tree = parse(render_case(sample_case))
     rows = [words_of(row) for row in section(tree, "checks").iter("tr")][1:]
     assert "engine off; all speakers unplugged" in rows[4]
-    assert "open line (93 %), or 0.2 to 30 Ω" in rows[4]
+    assert "open line (93%), or 0.2 to 30 Ω" in rows[4]
     assert "outside what was expected" in rows[2]
     assert "outside what was expected" not in rows[1]
     assert "2 min" in rows[2]
@@ -152,7 +152,45 @@ def test_open_and_early_closed_cases_say_so(sample_case: CaseFile) -> None:
     early = replace(sample_case.verdict, holds=False, probability=0.41)
     closed = words_of(parse(render_case(replace(sample_case, verdict=early))))
     assert "Closed early" in closed
-    assert "41 % sure: the best bet, but open" in closed
+    assert "41% sure: the best bet, but open" in closed
+
+
+def test_repair_that_helped_is_told_as_confirmed(sample_case: CaseFile) -> None:
+    verdict = sample_case.verdict
+    assert verdict is not None
+    done = replace(
+        sample_case.steps[-1],
+        kind="repaired",
+        check=None,
+        reading=None,
+        repair=verdict.repair,
+        note="it helped",
+        expected=None,
+    )
+    steps = (*sample_case.steps, done)
+    certain = replace(verdict, probability=1.0)
+    page = words_of(parse(render_case(replace(sample_case, steps=steps, verdict=certain))))
+    assert "Found, and confirmed by the repair" in page
+    assert "Repair first" not in page
+    assert "Repair done: Clean and tighten" in page
+    tried = words_of(parse(render_case(replace(sample_case, steps=steps))))
+    assert "confirmed by the repair" not in tried
+
+
+def test_faults_of_the_verdicts_repair_come_first(sample_case: CaseFile) -> None:
+    verdict = sample_case.verdict
+    assert verdict is not None
+    faults = (("amp.internal", 0.4), ("supply.main_fuse_loose", 0.3), ("remote.low", 0.02))
+    told = words_of(
+        section(
+            parse(render_case(replace(sample_case, verdict=replace(verdict, faults=faults)))),
+            "verdict",
+        )
+    )
+    known = load().faults(sample_case.installation)
+    assert f"Most likely behind it: {known['supply.main_fuse_loose'].words} (30%)." in told
+    assert f"Also suspected: {known['amp.internal'].words} (40%)." in told
+    assert known["remote.low"].words not in told
 
 
 def test_bare_installation_is_enough(sample_case: CaseFile) -> None:
@@ -169,7 +207,7 @@ def test_unknown_names_are_spelt_out(sample_case: CaseFile) -> None:
     other = replace(verdict, repair="oil_the_hinges", faults=(("door.hinge_dry", 0.9),), order=())
     page = words_of(parse(render_case(replace(sample_case, verdict=other))))
     assert "Oil the hinges" in page
-    assert "Door, hinge dry (90 %)" in page
+    assert "Door, hinge dry (90%)" in page
 
 
 def test_page_needs_nothing_else(sample_case: CaseFile, crowded_case: CaseFile) -> None:

@@ -77,9 +77,9 @@ def test_expected_numbers_with_si_prefixes(low: float, high: float, unit: str, w
 def test_expected_answers_that_are_no_number() -> None:
     states = (("off", 0.16), ("lit", 0.83), ("blinking", 0.01))
     light = Expectation(low=None, high=None, unit=None, states=states)
-    assert expected_words(light) == "lit (83 %), or off (16 %)"
+    assert expected_words(light) == "lit (83%), or off (16%)"
     mixed = Expectation(low=0.1, high=0.4, unit="ohm", states=(("open_line", 0.12),))
-    assert expected_words(mixed) == "0.1 to 0.4 Ω, or open line (12 %)"
+    assert expected_words(mixed) == "0.1 to 0.4 Ω, or open line (12%)"
     assert expected_words(None) == ""
 
 
@@ -99,9 +99,9 @@ def test_surprise_is_outside_the_central_ninety_per_cent() -> None:
 
 
 def test_no_probability_is_written_as_certain() -> None:
-    assert percent(1.0) == "over 99 %"
-    assert percent(0.0) == "under 1 %"
-    assert percent(0.914) == "91 %"
+    assert percent(1.0) == "over 99%"
+    assert percent(0.0) == "under 1%"
+    assert percent(0.914) == "91%"
 
 
 def test_minutes() -> None:

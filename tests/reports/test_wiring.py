@@ -222,7 +222,7 @@ def test_every_fault_marks_a_part_by_outline_and_words(sample_case: CaseFile, fa
         sample_case, installation=full, verdict=replace(verdict, faults=((fault, 0.87),))
     )
     sheet = lay_out(case, {})
-    words = "suspect, 87 %"
+    words = "suspect, 87%"
     assert drawn_suspects(sheet) == {words}
     drawing = str(wiring_svg(case, {}))
     assert 'class="suspect-rim"' in drawing
@@ -246,7 +246,7 @@ def test_suspect_is_what_the_verdicts_repair_mends(sample_case: CaseFile) -> Non
     )
     repairs = {"supply.ground_resistive": "remake_ground", "amp.internal": "bench"}
     parts = suspect_parts(cheap, fault_repairs=repairs, positions=POSITIONS, pairs=PAIRS)
-    assert parts == {"ground_wire": "suspect, 20 %", "amplifier": "suspect, 50 %"}
+    assert parts == {"ground_wire": "suspect, 20%", "amplifier": "suspect, 50%"}
 
 
 def test_parts_of_faults() -> None:
