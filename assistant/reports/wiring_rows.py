@@ -170,7 +170,8 @@ def _amplifier_words(installation: Installation) -> list[str]:
     kind = f"class {amp.amplifier_class}" if amp.amplifier_class else ""
     lines = [", ".join(part for part in (power, kind) if part)]
     if amp.fuse_amps:
-        lines.append("fuses " + " + ".join(number(amps) for amps in amp.fuse_amps) + " A")
+        fuse = "fuse" if len(amp.fuse_amps) == 1 else "fuses"
+        lines.append(f"{fuse} " + " + ".join(number(amps) for amps in amp.fuse_amps) + " A")
     least = amp.minimum_ohms_bridged if amp.bridged else amp.minimum_ohms
     if least:
         lines.append(f"at least {number(least)} Ω{', bridged' if amp.bridged else ''}")

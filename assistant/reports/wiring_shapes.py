@@ -166,7 +166,7 @@ def build_tag(node: str, notes: NodeNotes) -> Tag:
             lines.append(TagLine(y=y, text=part, kind="value", number=shown))
             shown = ""
         for words in (jumping, entry.state, entry.setup):
-            for line in wrap(words, room, _SMALL_SIZE, most=3):
+            for line in wrap(words, room, _SMALL_SIZE, most=6):
                 y += 14.5 if lines[-1].kind == "value" else 13.5
                 lines.append(TagLine(y=y, text=line, kind="small"))
         y += 5

@@ -42,7 +42,7 @@ def _fuse_words(installation: Installation) -> list[str]:
 def lay_supply(sheet: Sheet, installation: Installation, top: float) -> float:
     """Lay out the supply from ``top`` down; give the y of the amplifier's upper edge."""
     lane = max((sheet.room(name) for name, _ in _TOP_NODES), default=0.0)
-    y_plus = top + (lane + 10 if lane else 8.0)
+    y_plus = top + (lane + 10 if lane else 16.0)
     low = _positive_run(sheet, installation, y_plus)
     y_chassis = max(y_plus + 150.0, low + sheet.room("battery.negative") + 6)
     _engine_side(sheet, installation, y_plus, y_chassis)
