@@ -45,6 +45,7 @@ def _write_opened(event: Opened) -> dict[str, Any]:
         "complaint": complaint,
         "seed": event.seed,
         "channel": event.channel,
+        "worlds": event.worlds,
     }
 
 
@@ -81,6 +82,7 @@ def _opened(raw: Mapping[str, Any]) -> Opened:
         complaint=Complaint.model_validate(raw["complaint"]),
         seed=int(raw.get("seed", 0)),
         channel=channel,
+        worlds=None if raw.get("worlds") is None else int(raw["worlds"]),
     )
 
 

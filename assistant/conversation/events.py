@@ -79,12 +79,13 @@ Reason: TypeAlias = Literal["surprising", "close", "incomplete", "state", "which
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Opened:
-    """A case begins; ``seed`` fixes every draw that is made in it."""
+    """A case begins; ``seed`` fixes every draw made in it, ``worlds`` how many are drawn."""
 
     installation: Installation
     complaint: Complaint
     seed: int = 0
     channel: Channel = "typed"
+    worlds: int | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

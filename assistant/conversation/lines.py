@@ -1,8 +1,8 @@
 """The JSON objects of the machine interface: lines in to events, actions to objects out.
 
 The contract fixes every key. Added to it: ``"key"`` on any line in (``MachineInterface``), and
-``"expect":{"states":{...}}``, each answer with its probability, for checks whose answer is no
-number; ``states`` also stands beside ``low`` and ``high`` where a number is only likely.
+``"expect":{"states":{...}}``, each answer with its probability, in the place of the range for
+checks whose answer is no number.
 """
 
 from __future__ import annotations
@@ -167,10 +167,9 @@ def belief_object(belief: Belief) -> dict[str, Any]:
 
 
 def _expect_object(expect: Expectation) -> dict[str, Any]:
-    states = {"states": dict(expect.states)} if expect.states else {}
     if expect.low is None or expect.high is None or expect.unit is None:
-        return states or {"states": {}}
-    return {"low": expect.low, "high": expect.high, "unit": expect.unit, **states}
+        return {"states": dict(expect.states)}
+    return {"low": expect.low, "high": expect.high, "unit": expect.unit}
 
 
 def check_object(step: NextCheck, say: str, cautions: tuple[str, ...]) -> dict[str, Any]:

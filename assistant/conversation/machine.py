@@ -6,6 +6,7 @@ each line exactly one of ``check``, ``confirm``, ``verdict`` or ``error`` ends t
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import TYPE_CHECKING, Any, Protocol
 
 from assistant.conversation.events import (
@@ -60,9 +61,16 @@ class MachineCase(Protocol):
 class MachineInterface:
     """Answers lines. ``start`` makes the case for an ``open`` line, or finds one to go on with."""
 
-    def __init__(self, start: Callable[[Opened], MachineCase], *, seed: int = 0) -> None:
+    def __init__(
+        self,
+        start: Callable[[Opened], MachineCase],
+        *,
+        seed: int = 0,
+        worlds: int | None = None,
+    ) -> None:
         self._start = start
         self._seed = seed
+        self._worlds = worlds
         self._case: MachineCase | None = None
         self._line = 0
 
@@ -90,6 +98,7 @@ class MachineInterface:
     def _open(self, event: Opened, key: str | None) -> list[dict[str, Any]]:
         if self._case is not None and self._case.dialogue.state is not State.CLOSED:
             raise MisuseError(refusal("refuse_open"), next_step=refusal("refuse_open_next"))
+        event = replace(event, worlds=self._worlds)
         case = self._start(event)
         actions = case.dialogue.present() if case.begun else case.handle(event, key=key)
         self._case = case

@@ -1,0 +1,99 @@
+"""The command line. Each command imports what it needs when it is run."""
+
+from __future__ import annotations
+
+import sys
+from pathlib import Path
+from typing import Annotated, Optional
+
+import typer
+
+from assistant import __version__
+from assistant.errors import ProbetellError
+
+__all__ = ["app", "main"]
+
+app = typer.Typer(
+    name="probetell",
+    help="Finds the faulty part of a car-audio installation from spoken or typed meter readings.",
+    no_args_is_help=True,
+    add_completion=False,
+    rich_markup_mode="rich",
+    pretty_exceptions_enable=False,
+)
+
+_INSTALLATION = typer.Option(
+    "--installation",
+    "-i",
+    metavar="FILE.yaml",
+    help="What is built in. Without it, questions are asked; Enter skips each.",
+)
+_COMPLAINT = typer.Option(
+    "--complaint",
+    "-c",
+    metavar="SYMPTOM[:WHEN,..[:WHERE,..]]",
+    help="What the customer says, as in protects:running,loud or silent_channel::front_left.",
+)
+_SEED = typer.Option("--seed", min=0, help="Fixes every draw; the same case gives the same checks.")
+
+
+def _version(asked: bool) -> None:
+    if asked:
+        typer.echo(f"probetell {__version__}")
+        raise typer.Exit
+
+
+@app.callback()
+def _root(
+    version: Annotated[
+        bool, typer.Option("--version", callback=_version, is_eager=True, help="Say the version.")
+    ] = False,
+) -> None:
+    """Find the faulty part of a car-audio installation by elimination, hands on the probes."""
+
+
+@app.command("case")
+def case_command(
+    jsonl: Annotated[
+        bool, typer.Option("--jsonl", help="One JSON object a line, in and out.")
+    ] = False,
+    seed: Annotated[int, _SEED] = 0,
+    case_id: Annotated[
+        Optional[str],
+        typer.Option("--case", metavar="ID", help="Name the case; a kept one is gone on with."),
+    ] = None,
+    keep: Annotated[
+        bool, typer.Option("--keep/--no-keep", help="Keep the events in the casebook.")
+    ] = True,
+) -> None:
+    """Drive a case from another program.
+
+    Reads one JSON object a line on standard input (open, reading, cannot, text, undo, repaired,
+    close) and answers each with JSON objects, one a line; a check, confirm, verdict or error ends
+    the answer.
+
+    Example:
+
+      echo '{"type":"open","installation":{},"complaint":{"symptom":"protects"}}' | probetell case --jsonl
+    """
+    if not jsonl:
+        raise typer.BadParameter("give --jsonl; no other form exists yet", param_hint="--jsonl")
+    from assistant.commands.case import run_machine
+    from assistant.settings import load_settings
+
+    raise typer.Exit(run_machine(load_settings(), seed=seed, case_id=case_id, keep=keep))
+
+
+def main() -> None:
+    """Run the command line; what goes wrong is one line on standard error."""
+    try:
+        app()
+    except ProbetellError as error:
+        print(f"probetell: {error}", file=sys.stderr)
+        sys.exit(2)
+    except KeyboardInterrupt:
+        sys.exit(130)
+
+
+if __name__ == "__main__":
+    main()
