@@ -8,10 +8,13 @@ Theoretical Computer Science 92, 1992).
 from __future__ import annotations
 
 from collections import deque
-from collections.abc import Iterable
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 from assistant.readings.wordgraph import WordArc, WordGraph
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable
 
 __all__ = ["Acceptor", "Builder", "minimal", "union", "word_graph"]
 

@@ -5,14 +5,17 @@ The cheapest cover wins: few spans, and words that belong to none cost far more 
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Final
+from typing import TYPE_CHECKING, Final
 
 from assistant.readings.matcher import matcher
 from assistant.readings.meaning import Meaning, Order, meanings_of
-from assistant.readings.reading import Quantity
-from assistant.readings.tokens import Token
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from assistant.readings.reading import Quantity
+    from assistant.readings.tokens import Token
 
 __all__ = ["COMMANDS", "Span", "cheapest_cover"]
 
@@ -28,13 +31,15 @@ _LOOSE_COST: Final = 1000
 class Span:
     """Tokens ``start`` to ``end``: what they mean, or a link, or a loose word.
 
-    ``loose`` tokens belong to nothing; a span without results that is not loose separates.
+    ``loose`` tokens belong to nothing, a ``gap`` is a comma; a span that is neither and has no
+    results is a link ("and").
     """
 
     start: int
     end: int
     results: tuple[Meaning | Order, ...] = ()
     loose: bool = False
+    gap: bool = False
 
 
 def _results(
@@ -50,9 +55,10 @@ def _results(
             if result is not None and result not in fresh.setdefault(match.end, []):
                 fresh[match.end].append(result)
         for end, results in fresh.items():
-            # an answer to the open question stands before a command of the same words
-            if name != COMMANDS or end not in by_end:
-                by_end.setdefault(end, []).extend(results)
+            known = by_end.setdefault(end, [])
+            # same words: an answer to the open question, or a command where none is open
+            if not known or type(known[0]) is type(results[0]):
+                known.extend(result for result in results if result not in known)
     return by_end
 
 
@@ -74,7 +80,7 @@ def cheapest_cover(
             continue
         cost, spans = here
         if token.kind == "gap":
-            offer(start + 1, cost, (*spans, Span(start, start + 1)))
+            offer(start + 1, cost, (*spans, Span(start, start + 1, gap=True)))
         elif token.label in _LINKS:
             offer(start + 1, cost + _LINK_COST, (*spans, Span(start, start + 1)))
         for end, results in _results(tokens, start, names, quantity).items():

@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Literal, TypeAlias
+from typing import TYPE_CHECKING, Literal, TypeAlias
 
-from assistant.readings.reading import Quantity, Reading
+if TYPE_CHECKING:
+    from assistant.readings.reading import Quantity, Reading
 
 __all__ = [
     "Ambiguous",

@@ -23,7 +23,7 @@ from pydantic import (
 )
 
 from assistant.errors import GivenError, MisuseError
-from assistant.readings.reading import Quantity, Unit
+from assistant.readings.reading import Quantity, Unit  # noqa: TC001 - pydantic needs them
 from assistant.readings.template import Node, parse_template, references
 
 __all__ = [
@@ -37,9 +37,7 @@ __all__ = [
     "validate_file",
 ]
 
-Gives: TypeAlias = Literal[
-    "value", "unstable", "open_line", "beep", "no_beep", "seen", "command"
-]
+Gives: TypeAlias = Literal["value", "unstable", "open_line", "beep", "no_beep", "seen", "command"]
 
 
 def _checked(text: str) -> str:

@@ -7,11 +7,14 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from functools import cache
+from typing import TYPE_CHECKING
 
 from assistant.readings.acceptor import Acceptor, Builder, minimal, union, word_graph
 from assistant.readings.grammarfile import GrammarFile, grammar_names, load_file, load_grammar
 from assistant.readings.template import Choice, Keep, Node, Refer, Sequence, TextOnly, Word
-from assistant.readings.wordgraph import WordGraph
+
+if TYPE_CHECKING:
+    from assistant.readings.wordgraph import WordGraph
 
 __all__ = [
     "any_graph",

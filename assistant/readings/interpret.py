@@ -6,12 +6,13 @@ of the commands. A typed text with one unmistakable reading among other words is
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import replace
 from functools import cache
-from typing import Final
+from itertools import pairwise
+from typing import TYPE_CHECKING, Final
 
-from rapidfuzz import fuzz, process
+from rapidfuzz import process
+from rapidfuzz.distance import OSA
 
 from assistant.readings.cover import COMMANDS, Span, cheapest_cover
 from assistant.readings.findings import (
@@ -25,24 +26,34 @@ from assistant.readings.findings import (
 )
 from assistant.readings.grammarfile import Measure, grammar_names, load_grammar
 from assistant.readings.language import phrases_of
+from assistant.readings.matcher import matcher
 from assistant.readings.meaning import Meaning, Order, reading_key
 from assistant.readings.readback import contrast, contrast_typed, read_back, read_back_typed
 from assistant.readings.reading import Beep, Quantity, Reading, Seen, Value
 from assistant.readings.tokens import Token, tokens_of
 
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
 __all__ = ["grammar_for", "interpret_spoken", "interpret_typed"]
 
-_WITHOUT_QUESTION: Final = ("volts", "ohms", "continuity", "amps", "light", "warmth", "sound")
-"""Grammars that are tried when no check is open; the rest would only say the same again."""
+_WITHOUT_QUESTION: Final = (
+    "yes_no", "channels", "volts", "ohms", "continuity", "amps", "light", "warmth", "sound",
+    "noise",
+)  # fmt: skip
+"""Grammars that are tried when no check is open; AC volts would only say the same as DC."""
 
-_NEGATIONS: Final = frozenset(
-    "no not never nothing cant cannot dont doesnt didnt isnt wasnt wont without should expected "
-    "supposed rated nominal spec before was than if or".split()
-)
+_OTHERWISE: Final = frozenset({
+    "no", "not", "never", "nothing", "cant", "cannot", "dont", "doesnt", "didnt", "isnt", "wasnt",
+    "wont", "without", "should", "expected", "supposed", "rated", "nominal", "spec", "before",
+    "was", "than", "if", "or", "under", "over", "below", "above", "max", "min", "fuse",
+    "minus", "negative",
+})  # fmt: skip
+"""Words beside a number that may make it something else than the reading."""
 _MOST_LOOSE: Final = 8
 _MOST_SHOWN: Final = 60
-_LIKENESS: Final = 88.0
-_SHORTEST_LIKE: Final = 5
+_SHORTEST_LIKE: Final = 6
+_SLIP_PER_LETTERS: Final = 8
 _SAID_EXACTLY: Final = frozenset({"yes", "no", "stop"})
 
 
@@ -139,17 +150,17 @@ def _finding(span: Span, tokens: Sequence[Token], *, open_unit: bool) -> Finding
     words = _words(inner)
     merged = _merged(span.results)
     if isinstance(merged, Order):
-        argument = " ".join(words) if merged.command == "cannot" else merged.argument
-        return CommandFound(command=merged.command, argument=argument)
+        return CommandFound(command=merged.command, argument=merged.argument)
     if not merged.readings:
         return NothingFound(reason=merged.refusal)
     if len(merged.readings) > 1:
         return _ask(merged.readings, merged, words, open_unit=open_unit)
     also = _also(inner, merged.readings[0])
+    beeped = open_unit and isinstance(merged.readings[0], Beep)
     return ReadingFound(
         reading=merged.readings[0],
         vehicle=merged.vehicle,
-        quantity=merged.quantity,
+        quantity="continuity" if beeped else merged.quantity,
         words=words,
         also="yes" if also == "yes" else "no" if also == "no" else None,
     )
@@ -179,26 +190,25 @@ def _told_apart(findings: list[Finding]) -> list[Finding]:
 
 
 def _separated(spans: Sequence[Span]) -> bool:
-    """Readings side by side need a comma, a link, a command or a vehicle state between them."""
-    for before, after in zip(spans, spans[1:], strict=False):
+    """Tell whether a comma, a link or a vehicle state stands between readings side by side."""
+    for before, after in pairwise(spans):
         if not before.results or not after.results:
             continue
         first, second = _merged(before.results), _merged(after.results)
-        if (
-            isinstance(first, Meaning)
-            and isinstance(second, Meaning)
-            and not (first.vehicle or second.vehicle)
-        ):
+        if type(first) is not type(second):
+            continue
+        states = [m.vehicle for m in (first, second) if isinstance(m, Meaning)]
+        if not any(states):
             return False
     return True
 
 
 def _asked_among_others(spans: Sequence[Span], tokens: Sequence[Token]) -> Ambiguous | None:
-    """A single unmistakable reading among other words: to be asked back, not to be taken."""
+    """Ask back a single unmistakable reading that stands among other words."""
     loose = [tokens[span.start] for span in spans if span.loose]
     if (
         len(loose) > _MOST_LOOSE
-        or any(token.kind in {"bad", "number"} or token.label in _NEGATIONS for token in loose)
+        or any(token.kind in {"bad", "number"} or token.label in _OTHERWISE for token in loose)
     ):  # fmt: skip
         return None
     told = [(span, _merged(span.results)) for span in spans if span.results]
@@ -212,15 +222,22 @@ def _asked_among_others(spans: Sequence[Span], tokens: Sequence[Token]) -> Ambig
     return _ask(meaning.readings, meaning, _words(inner), open_unit=False)
 
 
+def _complete(spans: Sequence[Span]) -> bool:
+    """Tell whether all words belong to something and no link leads nowhere."""
+    said = [span for span in spans if not (span.gap or span.loose)]
+    loose = any(span.loose for span in spans)
+    return bool(said) and not loose and bool(said[-1].results)
+
+
 def _covered(
     tokens: Sequence[Token], names: Sequence[str], quantity: Quantity | None
 ) -> list[Finding] | None:
     spans = cheapest_cover(tokens, names, quantity)
-    if not any(span.results for span in spans) or any(span.loose for span in spans):
+    if not _complete(spans):
         return None
     if not _separated(spans):
         return None
-    open_unit = quantity is None
+    open_unit = quantity is None and len(names) > len(_WITHOUT_QUESTION)
     findings = [_finding(span, tokens, open_unit=open_unit) for span in spans if span.results]
     return _told_apart(findings)
 
@@ -270,16 +287,47 @@ def _command_phrases() -> dict[str, str]:
     }
 
 
+@cache
+def _known_words() -> frozenset[str]:
+    return frozenset().union(*(matcher(name).labels for name in grammar_names()))
+
+
 def _misspelt_command(tokens: Sequence[Token]) -> CommandFound | None:
+    """Read a command with a typing slip or two; never numbers, yes, no or stop."""
     text = " ".join(token.label for token in tokens if token.kind == "word")
-    if len(text) < _SHORTEST_LIKE or any(token.kind in {"number", "bad"} for token in tokens):
+    if (
+        len(text) < _SHORTEST_LIKE
+        or any(token.kind in {"number", "bad"} for token in tokens)
+        or all(token.label in _known_words() for token in tokens)
+    ):
         return None
+    slips = 1 + len(text) // _SLIP_PER_LETTERS
     table = _command_phrases()
-    close = process.extractOne(text, table.keys(), scorer=fuzz.ratio, score_cutoff=_LIKENESS)
+    close = process.extractOne(text, table.keys(), scorer=OSA.distance, score_cutoff=min(slips, 3))
     if close is None:
         return None
-    command = table[close[0]]
-    return CommandFound(command=command, argument=text if command == "cannot" else None)
+    return CommandFound(command=table[close[0]])
+
+
+@cache
+def _corrections() -> tuple[tuple[str, ...], ...]:
+    phrases = phrases_of(COMMANDS, "correcting")["correcting"]
+    return tuple(tuple(phrase.split()) for phrase in phrases)
+
+
+def _corrected(
+    tokens: Sequence[Token], names: Sequence[str], quantity: Quantity | None
+) -> list[Finding] | None:
+    """Read "no, 12.8": a word that puts the last reading right, and the right one."""
+    labels = [token.label for token in tokens]
+    for phrase in _corrections():
+        rest = tokens[len(phrase) :]
+        if tuple(labels[: len(phrase)]) != phrase or not rest:
+            continue
+        found = _covered(rest, names, quantity)
+        if found and all(isinstance(f, ReadingFound | Ambiguous) for f in found):
+            return [CommandFound(command="no" if phrase == ("no",) else "correct"), *found]
+    return None
 
 
 def _interpret(
@@ -294,16 +342,23 @@ def _interpret(
     else:
         names = (opened, COMMANDS) if opened else (COMMANDS, *_WITHOUT_QUESTION)
     findings = _covered(tokens, names, quantity)
+    if findings is None or len(findings) > 1:
+        findings = _corrected(tokens, names, quantity) or findings
     if findings is None and opened and (wrong := _wrong_unit(tokens, names)):
         findings = [wrong]
     if findings is None and typed:
         asked = _asked_among_others(cheapest_cover(tokens, names, quantity), tokens)
         like = None if asked else _misspelt_command(tokens)
         findings = [f for f in (asked, like) if f is not None] or None
+    plain = " ".join(text.split())
     if findings is None:
-        reason = f'"{_cut(" ".join(text.split()))}" is no reading that I know. {_expects(names)}'
+        reason = f'"{_cut(plain)}" is no reading that I know. {_expects(names)}'
         findings = [NothingFound(reason=reason.strip())]
-    return Interpretation(text=text, findings=tuple(findings))
+    told = [
+        replace(f, argument=plain) if isinstance(f, CommandFound) and f.command == "cannot" else f
+        for f in findings
+    ]
+    return Interpretation(text=text, findings=tuple(told))
 
 
 def interpret_spoken(

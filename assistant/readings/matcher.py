@@ -90,14 +90,22 @@ class Matcher:
                 self._empties[last].append((("close", slot), target))
                 self._draw(file, part, first, last)
             case Refer(name=name):
-                owner, found = file.find(name)
-                if not isinstance(found, Mapping):
-                    self._draw(owner, found, source, target)
-                    return
-                for entry, inner in found.items():
-                    taken = self._state()
-                    self._draw(owner, inner, source, taken)
-                    self._empties[taken].append((("entry", entry), target))
+                self._draw_named(file, name, source, target)
+
+    def _draw_named(self, file: GrammarFile, name: str, source: int, target: int) -> None:
+        owner, found = file.find(name)
+        if not isinstance(found, Mapping):
+            self._draw(owner, found, source, target)
+            return
+        for entry, inner in found.items():
+            taken = self._state()
+            self._draw(owner, inner, source, taken)
+            self._empties[taken].append((("entry", entry), target))
+
+    @property
+    def labels(self) -> frozenset[str]:
+        """All words of the grammar, as texts are compared."""
+        return frozenset(label for row in self._words for label, _ in row)
 
     def _moves_of(self, state: int) -> _Moves:
         if state in self._moves:

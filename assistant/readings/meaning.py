@@ -2,14 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+import re
 from dataclasses import dataclass
 from decimal import Decimal
-from typing import Final, TypeAlias, cast
+from typing import TYPE_CHECKING, Final, TypeAlias, cast
 
-from assistant.readings.findings import VehicleState
-from assistant.readings.grammarfile import Measure
-from assistant.readings.matcher import Match, Matcher, Slot
 from assistant.readings.number_words import number_candidates
 from assistant.readings.reading import (
     Beep,
@@ -21,13 +18,25 @@ from assistant.readings.reading import (
     Unstable,
     Value,
 )
-from assistant.readings.tokens import Token
 from assistant.readings.units import UNIT_IDS, si_decimal, value_of
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping, Sequence
+
+    from assistant.readings.findings import VehicleState
+    from assistant.readings.grammarfile import Measure
+    from assistant.readings.matcher import Match, Matcher, Slot
+    from assistant.readings.tokens import Token
 
 __all__ = ["Meaning", "Order", "meanings_of", "reading_key", "slot_numbers"]
 
 _ONE: Final = Decimal(1)
 _SLIPS: Final = (1, 2)
+_PLAIN: Final[Mapping[str, Reading]] = {
+    "open_line": OpenLine(),
+    "beep": Beep(heard=True),
+    "no_beep": Beep(heard=False),
+}
 
 
 @dataclass(frozen=True, slots=True)
@@ -73,7 +82,13 @@ def slot_numbers(tokens: Sequence[Token]) -> tuple[Decimal, ...]:
     numbers = tokens[at[0]].numbers
     before = [token.label for token in tokens[: at[0]]]
     after = [token.label for token in tokens[at[0] + 1 :]]
-    if after:
+    if len(at) == 2:
+        # "12 point 6", as a dictating keyboard writes it
+        joined = f"{numbers[0]}.{tokens[at[1]].numbers[0]}"
+        if not re.fullmatch(r"\d+\.\d+", joined):
+            return ()
+        numbers = (Decimal(joined),)
+    elif after:
         # "12 and a half": the fraction is said of a whole number
         parts = number_candidates(["one", *after])
         if len(parts) != 1 or len(numbers) != 1 or numbers[0] % 1:
@@ -131,23 +146,16 @@ class _Reader:
     def read(self) -> Result | None:
         """Give what the match means, or None when its numbers are none."""
         sentence = self._sentence
-        match sentence.gives:
-            case "command":
-                entry = _only(self._slots.get("command"))
-                command = entry or sentence.answer or ""
-                return Order(command, _only(self._slots.get("argument")))
-            case "seen":
-                return self._meaning(Seen(state=_only(self._slots.get("state")) or ""))
-            case "open_line":
-                return self._meaning(OpenLine())
-            case "beep":
-                return self._meaning(Beep(heard=True))
-            case "no_beep":
-                return self._meaning(Beep(heard=False))
-            case "unstable":
-                return self._unstable()
-            case "value":
-                return self._value()
+        if sentence.gives == "command":
+            entry = _only(self._slots.get("command"))
+            return Order(entry or sentence.answer or "", _only(self._slots.get("argument")))
+        if sentence.gives == "unstable":
+            return self._unstable()
+        if sentence.gives == "value":
+            return self._value()
+        if sentence.gives == "seen":
+            return self._meaning(Seen(state=_only(self._slots.get("state")) or ""))
+        return self._meaning(_PLAIN[sentence.gives])
 
     def _units(self) -> tuple[tuple[Unit, Decimal], ...]:
         entry = _only(self._slots.get("unit"))
@@ -167,9 +175,7 @@ class _Reader:
         if not numbers:
             return None
         values = [
-            value_of(number, unit, factor)
-            for number in numbers
-            for unit, factor in self._units()
+            value_of(number, unit, factor) for number in numbers for unit, factor in self._units()
         ]
         shown = [value for value in values if _within(value, measure)]
         explicit = fixed is not None or "unit" in self._slots
@@ -217,8 +223,6 @@ def _in(value: Value, unit: Unit) -> Value:
     return value_of(factor, unit)
 
 
-def meanings_of(
-    matcher: Matcher, match: Match, quantity: Quantity | None
-) -> Result | None:
+def meanings_of(matcher: Matcher, match: Match, quantity: Quantity | None) -> Result | None:
     """Give what ``match`` means for ``quantity``; None when its words come to nothing."""
     return _Reader(matcher, match, quantity).read()

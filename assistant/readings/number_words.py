@@ -6,15 +6,17 @@ kept: "twelve point six zero" is ``Decimal("12.60")``.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 from functools import cache
-from typing import Final
+from typing import TYPE_CHECKING, Final
 
 from assistant.errors import MisuseError
 from assistant.readings.grammarfile import load_file
 from assistant.readings.template import parse_template, words_in
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
 
 __all__ = ["digit_words", "number_candidates", "number_words", "spelled_digits"]
 
@@ -28,7 +30,7 @@ _TENS: Final = (
 )  # fmt: skip
 _GROUPS: Final = ((1_000_000, "million"), (1_000, "thousand"))
 _SIGNS: Final = frozenset({"minus", "negative"})
-_PARTS: Final = {
+_PARTS: Final[dict[tuple[str, ...], str]] = {
     ("a", "half"): "5",
     ("a", "quarter"): "25",
     ("three", "quarters"): "75",
@@ -79,7 +81,7 @@ def spelled_digits(number: Decimal) -> str:
 
 
 def digit_words() -> tuple[str, ...]:
-    """The ten digits as they are said."""
+    """Give the ten digits as they are said."""
     return _DIGITS
 
 
@@ -163,7 +165,7 @@ class _Words:
         self._at += 1
         total = count * 1000
         mark = self._at
-        hundreds = self._count()
+        hundreds = None if self._word() == "hundred" else self._count()
         if hundreds is not None and hundreds < 10 and self._word() == "hundred":
             self._at += 1
             return self._rest(total + hundreds * 100)
@@ -229,25 +231,37 @@ def number_candidates(words: Sequence[str]) -> tuple[Decimal, ...]:
 
 
 def _unsigned(words: tuple[str, ...]) -> tuple[Decimal, ...]:
-    tables = _tables()
-    if words in _PARTS:
-        return (Decimal("0." + _PARTS[words]),)
-    if len(words) > 3 and words[-3] == "and" and words[-2:] in _PARTS:
-        whole = _whole(words[:-3])
-        return () if whole is None else (Decimal(f"{whole}.{_PARTS[words[-2:]]}"),)
-    points = [at for at, word in enumerate(words) if word in tables.points]
-    if len(points) > 1:
-        return ()
+    points = [at for at, word in enumerate(words) if word in _tables().points]
     if points:
-        whole = "0" if points[0] == 0 else _whole(words[: points[0]])
-        decimals = _decimals(words[points[0] + 1 :])
-        return () if whole is None or decimals is None else (Decimal(f"{whole}.{decimals}"),)
+        found = _pointed(words, points[0])
+    elif words[-2:] in _PARTS:
+        found = _with_part(words[:-2], _PARTS[words[-2:]])
+    else:
+        return _without_point(words)
+    return () if found is None else (found,)
+
+
+def _pointed(words: tuple[str, ...], at: int) -> Decimal | None:
+    whole = _whole(words[:at]) if at else "0"
+    decimals = _decimals(words[at + 1 :])
+    return None if whole is None or decimals is None else Decimal(f"{whole}.{decimals}")
+
+
+def _with_part(before: tuple[str, ...], part: str) -> Decimal | None:
+    """Read "three and a half", or "a half" alone."""
+    if not before:
+        return Decimal(f"0.{part}")
+    whole = _whole(before[:-1]) if before[-1] == "and" else None
+    return None if whole is None else Decimal(f"{whole}.{part}")
+
+
+def _without_point(words: tuple[str, ...]) -> tuple[Decimal, ...]:
     reader = _Words(words)
     scaled = reader.scaled()
     if scaled is not None:
         return (Decimal(scaled),)
     segments = reader.segments()
-    if segments is None or not _can_stand_together(segments) or words == ("oh",):
+    if not segments or not _can_stand_together(segments) or words == ("oh",):
         return ()
     return _side_by_side(segments)
 

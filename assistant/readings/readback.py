@@ -7,14 +7,16 @@ said), ``contrast`` sets a reading off against one that sounds like it.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from decimal import Decimal
-from typing import Final, Literal, TypeAlias
+from typing import TYPE_CHECKING, Final, Literal, TypeAlias
 
 from assistant.errors import MisuseError
 from assistant.readings.number_words import number_words, spelled_digits
 from assistant.readings.reading import Beep, OpenLine, Reading, Seen, Unit, Unstable, Value
 from assistant.readings.units import SPOKEN_UNITS, as_decimal
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
 
 __all__ = ["Style", "contrast", "contrast_typed", "read_back", "read_back_typed"]
 

@@ -14,9 +14,12 @@ from __future__ import annotations
 
 import re
 from dataclasses import dataclass
-from typing import Final, TypeAlias
+from typing import TYPE_CHECKING, Final, TypeAlias
 
 from assistant.errors import GivenError
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
 
 __all__ = [
     "COMMA",
@@ -137,34 +140,36 @@ class _Reader:
         kind, text = self._peek()
         self._at += 1
         if (kind, text) == ("mark", "~"):
-            inner = self._item()
-            # an optional text-only part is absent for the ear, not a dead end
-            if isinstance(inner, Choice) and inner.options[-1] == _EMPTY:
-                return Choice((TextOnly(inner.options[0]), _EMPTY))
-            return TextOnly(inner)
-        node: Node
+            return _around(self._item(), TextOnly)
         if kind == "keep":
-            inner = self._item()
-            if isinstance(inner, Choice) and inner.options[-1] == _EMPTY:
-                return Choice((Keep(text, inner.options[0]), _EMPTY))
-            return Keep(text, inner)
-        if kind == "refer":
-            node = Refer(text)
-        elif kind == "word":
-            node = Word(text)
-        elif text in {NUMERAL, COMMA}:
-            node = TextOnly(Word(text))
-        elif text == "(":
-            node = self._choice()
-            if self._peek() != ("mark", ")"):
-                raise self._wrong("a bracket is not closed")
-            self._at += 1
-        else:
-            raise self._wrong(f"{text or 'the end'!r} stands where a word is needed")
+            return _around(self._item(), lambda node: Keep(text, node))
+        node = self._atom(kind, text)
         if self._peek() == ("mark", "?"):
             self._at += 1
             return Choice((node, _EMPTY))
         return node
+
+    def _atom(self, kind: str, text: str) -> Node:
+        if kind == "refer":
+            return Refer(text)
+        if kind == "word":
+            return Word(text)
+        if text in {NUMERAL, COMMA}:
+            return TextOnly(Word(text))
+        if text != "(":
+            raise self._wrong(f"{text or 'the end'!r} stands where a word is needed")
+        node = self._choice()
+        if self._peek() != ("mark", ")"):
+            raise self._wrong("a bracket is not closed")
+        self._at += 1
+        return node
+
+
+def _around(node: Node, wrap: Callable[[Node], Node]) -> Node:
+    """Wrap a part; an optional part stays optional: absent for the ear, not a dead end."""
+    if isinstance(node, Choice) and node.options[-1] == _EMPTY:
+        return Choice((wrap(node.options[0]), _EMPTY))
+    return wrap(node)
 
 
 def parse_template(text: str) -> Node:

@@ -30,10 +30,8 @@ _SAME: Final = str.maketrans(
         "\u00b4": "'", "\u066b": ".", "\u00a0": " ", "\u03bc": "µ", "\u2215": "/", "\u2044": "/",
     }
 )  # fmt: skip
-_GAPS: Final = ",;:/&|()[]{}\"!?=~"
-_NUMBER: Final = re.compile(
-    r"(?P<sign>[+-]?)(?P<body>\d+[.,]\d+|\d+|[.,]\d+)(?P<unit>[^\W\d_]*)"
-)
+_GAPS: Final = ',;:/&|()[]{}"!?=~'
+_NUMBER: Final = re.compile(r"(?P<sign>[+-]?)(?P<body>\d+[.,]\d+|\d+|[.,]\d+)(?P<unit>[^\W\d_]*)")
 _WORDY: Final = re.compile(r"[^\W\d_](?:[^\W\d_]|')*")
 _MENDS: Final = (
     (re.compile(r"(\d)\s?1/2(?![\d/])"), r"\1½"),
@@ -151,7 +149,7 @@ def _worded(chunk: str, *, after_number: bool) -> list[Token]:
 
 
 def _dash(tokens: list[Token], chunks: list[str], at: int) -> list[Token]:
-    """A dash that stands alone: a sign, a range, or a pause."""
+    """Read a dash that stands alone: a sign, a range, or a pause."""
     ahead = chunks[at + 1] if at + 1 < len(chunks) else ""
     if not ahead[:1].isdigit() and ahead[:1] not in {".", ","}:
         return [_GAP]
@@ -198,5 +196,5 @@ def tokens_of(text: str) -> tuple[Token, ...]:
 
 
 def _leading_comma(text: str, at: int) -> str:
-    """",8" after a space or at the start is a decimal comma; "on,8" separates."""
+    """Keep the comma of ",8" after a space or at the start; that of "on,8" separates."""
     return "," if at == 0 or text[at - 1].isspace() or text[at - 1] in "+-" else " , "

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from decimal import Decimal
-from typing import Final
+from typing import TYPE_CHECKING, Final
 
 from assistant.readings.reading import UNIT_FACTORS, BaseUnit, Unit, Value
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
 
 __all__ = ["SPOKEN_UNITS", "UNIT_IDS", "as_decimal", "in_unit", "si_decimal", "value_of"]
 
@@ -48,7 +50,8 @@ _FACTORS: Final[Mapping[Unit, Decimal]] = {
 
 def value_of(number: Decimal, unit: Unit, factor: Decimal = _ONE) -> Value:
     """Give the reading of ``number`` times ``factor``, with as many decimals as were said."""
-    exact = number * factor
+    # a shift by powers of ten, so that the digits stay the ones that were said
+    exact = number.scaleb(factor.adjusted())
     exponent = exact.as_tuple().exponent
     places = max(-exponent, 0) if isinstance(exponent, int) else 0
     # minus nothing is nothing
