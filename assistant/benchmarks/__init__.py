@@ -1,0 +1,26 @@
+"""Benchmarks: each prints a table with its machine and seed, and compares within one run.
+
+``python -m assistant.benchmarks NAME [options]`` runs one of ``BENCHMARKS``; without a name all.
+A benchmark is a module with ``main(arguments: list[str]) -> int``.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Final
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+
+__all__ = ["BENCHMARKS"]
+
+BENCHMARKS: Final[Mapping[str, tuple[str, str]]] = {
+    "outside": (
+        "assistant.benchmarks.outside",
+        "cars that the program has never seen, driven through the machine contract",
+    ),
+    "ear": (
+        "assistant.benchmarks.ear",
+        "spoken readings through the recogniser",
+    ),
+}
+"""By name: the module, and what it shows in a few words. A new benchmark is one more row."""

@@ -1,0 +1,155 @@
+"""Drives cars from outside the program and counts how often its verdict is right.
+
+The cars come from ``assistant.practice``, which shares no code with the program's own electrics,
+knowledge or diagnosis, and draws its numbers wider.
+"""
+
+from __future__ import annotations
+
+import argparse
+import json
+import sys
+import time
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from assistant.errors import ProbetellError
+from assistant.practice.drive import Outcome, drive
+from assistant.practice.scenario import draw_case, fleet, sort_of
+from assistant.practice.talkers import LineTalker, ProcessTalker, Talker
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+__all__ = ["main"]
+
+
+def _parser() -> argparse.ArgumentParser:
+    parser = argparse.ArgumentParser(
+        prog="python -m assistant.benchmarks outside", description=__doc__
+    )
+    parser.add_argument("--cars", type=int, default=60, help="how many cases (60)")
+    parser.add_argument("--seed", type=int, default=1, help="seed of the fleet and the program (1)")
+    parser.add_argument("--only", default=None, help="only faults whose id contains this")
+    parser.add_argument("--details", type=Path, default=None, help="write what failed, as JSONL")
+    parser.add_argument("--all", action="store_true", help="write every case to --details")
+    parser.add_argument("--misread", type=float, default=0.0, help="chance of a slip per check (0)")
+    parser.add_argument("--cannot", type=float, default=0.0, help="chance of 'cannot' a check (0)")
+    parser.add_argument(
+        "--process",
+        action="store_true",
+        help="through 'case --jsonl' in a process of its own (slower) in place of this process",
+    )
+    return parser
+
+
+def _talker(*, process: bool, seed: int) -> Talker:
+    if process:
+        return ProcessTalker(seed=seed)
+    from assistant.conversation.machine import CaseMachine  # noqa: PLC0415 - only when asked for
+
+    return LineTalker(CaseMachine(seed=seed).answer)
+
+
+def main(arguments: Sequence[str] | None = None) -> int:
+    """Drive the fleet and print the table; 1 when the contract was broken anywhere."""
+    given = _parser().parse_args(arguments)
+    try:
+        plans = fleet(given.cars, given.seed, only=given.only)
+        talker = _talker(process=given.process, seed=given.seed)
+    except ProbetellError as stopped:
+        sys.stderr.write(f"{stopped}\n")
+        return 2
+    details = given.details.open("w", encoding="utf-8") if given.details else None
+    outcomes: list[Outcome] = []
+    began = time.perf_counter()
+    drawing = 0.0
+    for seed, kind, faults in plans:
+        before = time.perf_counter()
+        try:
+            case = draw_case(seed, kind, faults)
+        except ProbetellError as stopped:
+            sys.stderr.write(f"{kind} {faults}: {stopped}\n")
+            continue
+        drawing += time.perf_counter() - before
+        outcome = drive(case, talker, misread=given.misread, cannot=given.cannot)
+        outcomes.append(outcome)
+        failed = not outcome.right or outcome.breaches
+        if details is not None and (given.all or failed):
+            details.write(json.dumps(outcome.as_json(), default=str) + "\n")
+            details.flush()
+        if isinstance(talker, ProcessTalker) and any("ended" in b for b in outcome.breaches):
+            talker = ProcessTalker(seed=given.seed)
+    try:
+        talker.finish()
+    except ProbetellError as stopped:
+        sys.stderr.write(f"{stopped}\n")
+    if details is not None:
+        details.close()
+    if not outcomes:
+        sys.stderr.write("No car could be drawn.\n")
+        return 2
+    _table(outcomes)
+    took = time.perf_counter() - began
+    print(
+        f"seed {given.seed}, {len(outcomes)} cars, slips {given.misread:.0%}; {took:.0f} s in all, "
+        f"of which {drawing:.0f} s to draw the cars"
+    )
+    _calibration(outcomes)
+    breaches = [breach for outcome in outcomes for breach in outcome.breaches]
+    for breach in sorted(set(breaches))[:20]:
+        print(f"contract broken {breaches.count(breach)} times: {breach[:160]}")
+    return 1 if breaches else 0
+
+
+def _share(outcomes: Sequence[Outcome], name: str) -> str:
+    return f"{sum(bool(getattr(o, name)) for o in outcomes) / len(outcomes):>7.0%}"
+
+
+def _row(name: str, outcomes: Sequence[Outcome]) -> str:
+    ended = [o for o in outcomes if o.verdicts] or outcomes
+    checks = sum(o.checks for o in ended) / len(ended)
+    minutes = sum(o.minutes for o in ended) / len(ended)
+    over = sum(o.checks > 12 for o in ended)
+    sound = [o for o in outcomes if "amp.internal" not in o.truth["faults"]]
+    blamed = f"{sum(o.amp_blamed for o in sound):>6d}" if sound else "     -"
+    return (
+        f"{name:<32}{len(outcomes):>5d}{_share(outcomes, 'right')}{_share(outcomes, 'exact')}"
+        f"{_share(outcomes, 'within_two')}{_share(outcomes, 'repaired')}"
+        f"{checks:>8.1f}{minutes:>9.1f}{over:>6d}{blamed}"
+    )
+
+
+def _table(outcomes: Sequence[Outcome]) -> None:
+    print(
+        f"{'hidden fault':<32}{'cars':>5}{'first':>7}{'exact':>7}{'two':>7}{'fixed':>7}"
+        f"{'checks':>8}{'minutes':>9}{'>12':>6}{'amp!':>6}"
+    )
+    by_sort: dict[str, list[Outcome]] = {}
+    for outcome in outcomes:
+        by_sort.setdefault(sort_of(outcome.truth["faults"][0]), []).append(outcome)
+    for sort in sorted(by_sort):
+        print(_row(sort, by_sort[sort]))
+    print(_row("all", outcomes))
+    print(
+        "first: the first verdict mends the hidden fault; exact: it names that very fault;\n"
+        "two: one of the first two; >12: cars that took more checks; "
+        "amp!: amplifier blamed though sound"
+    )
+
+
+def _calibration(outcomes: Sequence[Outcome]) -> None:
+    """Print stated probability against frequency, in fifths, with the expected error."""
+    stated = [
+        (float(o.verdicts[0].get("probability", 0.0)), o.right) for o in outcomes if o.verdicts
+    ]
+    off = 0.0
+    for fifth in range(5):
+        low, high = fifth / 5, (fifth + 1) / 5 + (1e-9 if fifth == 4 else 0.0)
+        inside = [(p, right) for p, right in stated if low <= p < high]
+        if inside:
+            said = sum(p for p, _ in inside) / len(inside)
+            was = sum(right for _, right in inside) / len(inside)
+            off += abs(said - was) * len(inside) / len(stated)
+            print(f"verdicts said {said:.0%} sure: right in {was:.0%} of {len(inside)}")
+    print(f"expected calibration error {off:.1%}")
