@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 from numpy.typing import NDArray
 
-from assistant.diagnosis.likelihood import SLIP, edges_of, on_scale, sigma_on_scale
+from assistant.diagnosis.likelihood import JUMP_SHOWS, SLIP, edges_of, on_scale, sigma_on_scale
 from assistant.electrics.meter import beep_probability
 from assistant.readings.reading import SEEN_ANSWERS, Quantity
 
@@ -40,6 +40,10 @@ def outcome_bins(
     """Simulate an answer in the worlds at ``index`` and give its bin, (sample,)."""
     value = np.asarray(predicted.value[index], dtype=np.float64)
     count = len(value)
+    jumps = None if predicted.jumps is None else predicted.jumps[index]
+    if predicted.other is not None:
+        held = rng.random(count) < 0.5
+        value = np.where(held, predicted.other[index], value)
     if quantity in SEEN_ANSWERS:
         answers = len(SEEN_ANSWERS[quantity])
         bins = value.astype(np.intp)
@@ -56,8 +60,8 @@ def outcome_bins(
         )
         bins = np.searchsorted(edges_of(quantity), noisy)
         bins = np.where(is_open, _ROOM - 2, bins)
-    if predicted.jumps is not None:
-        shows = predicted.jumps[index] & (rng.random(count) < 0.6)
+    if jumps is not None:
+        shows = jumps & (rng.random(count) < JUMP_SHOWS)
         bins = np.where(shows, _ROOM - 1, bins)
     slips = rng.random(count) < SLIP
     return np.where(slips, bins[rng.permutation(count)], bins)

@@ -68,6 +68,10 @@ def installed_spreads(installation: Installation, spreads: Spreads) -> Stated:
     _put_supply(installation, stated)
     _judge_wire(installation, stated)
     _judge_load(installation, stated)
+    if installation.source.kind == "factory_with_converter":
+        # The added part fails more often than the factory radio (common practice, no source).
+        stated.rate_factors["signal.converter_faulty"] = 1.8
+        stated.rate_factors["signal.source_faulty"] = 0.6
     return stated
 
 

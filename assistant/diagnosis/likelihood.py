@@ -30,14 +30,14 @@ from assistant.readings.reading import (
 if TYPE_CHECKING:
     from assistant.electrics.responses import Predicted
 
-__all__ = ["SLIP", "Fit", "check_reading", "edges_of", "fit", "on_scale", "sigma_on_scale"]
+__all__ = ["JUMP_SHOWS", "SLIP", "Fit", "check_reading", "edges_of", "fit", "on_scale", "sigma_on_scale"]
 
 SLIP: Final = 0.02
 """Chance that an answer is a slip: common practice, no source."""
 _OPEN_FROM_OHM: Final = 2e7
 _OHM_FLOOR: Final = 0.3
 _AC_FLOOR_V: Final = 0.01
-_JUMP_SHOWS: Final = 0.6
+JUMP_SHOWS: Final = 0.4
 _JUMP_BY_CHANCE: Final = 0.012
 _RANGE: Final = {"V": 19.0, "A": 60.0, "ohm": 18.0, "ac": 9.0}
 """Width of the scale over which a slip may fall."""
@@ -128,8 +128,17 @@ def _scale_width(quantity: Quantity) -> float:
 
 def fit(quantity: Quantity, reading: Reading, predicted: Predicted) -> Fit:
     """Weigh ``reading`` in every world; the kind was checked by ``check_reading``."""
-    value = np.asarray(predicted.value, dtype=np.float64)
-    jumps = predicted.jumps
+    found = _steady_fit(quantity, reading, np.asarray(predicted.value, dtype=np.float64))
+    if predicted.jumps is None or predicted.other is None:
+        return found
+    if isinstance(reading, Unstable):
+        return Fit(true=np.where(predicted.jumps, JUMP_SHOWS, found.true), slip=found.slip)
+    other = _steady_fit(quantity, reading, np.asarray(predicted.other, dtype=np.float64))
+    either = (1.0 - JUMP_SHOWS) * 0.5 * (found.true + other.true)
+    return Fit(true=np.where(predicted.jumps, either, found.true), slip=found.slip)
+
+
+def _steady_fit(quantity: Quantity, reading: Reading, value: NDArray[np.float64]) -> Fit:
     match reading:
         case Seen(state=state):
             answers = SEEN_ANSWERS[quantity]
@@ -137,10 +146,7 @@ def fit(quantity: Quantity, reading: Reading, predicted: Predicted) -> Fit:
             return Fit(true=table[value.astype(np.intp), answers.index(state)],
                        slip=1.0 / len(answers))  # fmt: skip
         case Unstable():
-            true = np.full(value.shape, _JUMP_BY_CHANCE)
-            if jumps is not None:
-                true = np.where(jumps, _JUMP_SHOWS, true)
-            return Fit(true=true, slip=0.05)
+            return Fit(true=np.full(value.shape, _JUMP_BY_CHANCE), slip=0.05)
         case OpenLine():
             return Fit(true=_open_chance(value), slip=0.3)
         case Beep(heard=heard):
@@ -149,7 +155,7 @@ def fit(quantity: Quantity, reading: Reading, predicted: Predicted) -> Fit:
         case Value() if base_unit(quantity) == "ohm" and reading.si >= _OPEN_FROM_OHM:
             return Fit(true=_open_chance(value), slip=0.3)
         case Value():
-            return _value_fit(quantity, reading.si, value, jumps)
+            return _value_fit(quantity, reading.si, value)
 
 
 def _open_chance(value: NDArray[np.float64]) -> NDArray[np.float64]:
@@ -163,7 +169,6 @@ def _value_fit(
     quantity: Quantity,
     given: float,
     value: NDArray[np.float64],
-    jumps: NDArray[np.bool_] | None,
 ) -> Fit:
     finite = np.isfinite(value)
     safe = np.where(finite, value, 0.0)
@@ -177,8 +182,6 @@ def _value_fit(
     density = 0.375 / sigma * (1.0 + z * z / 4.0) ** -2.5
     density = np.where(finite, density, 0.0)
     slip = 1.0 / _scale_width(quantity)
-    if jumps is not None:
-        density = np.where(jumps, (1.0 - _JUMP_SHOWS) * (0.5 * density + 0.5 * slip), density)
     return Fit(true=density, slip=slip)
 
 

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 from numpy.typing import NDArray
 
-from assistant.diagnosis.likelihood import SLIP, fit
+from assistant.diagnosis.likelihood import JUMP_SHOWS, SLIP, fit
 from assistant.diagnosis.population import systematic
 from assistant.diagnosis.records import Belief, Expectation
 from assistant.electrics.meter import beep_probability
@@ -85,7 +85,9 @@ def expectation_of(
         return Expectation(
             low=None, high=None, unit=None, states=(("beep", beep), ("no_beep", 1.0 - beep))
         )
-    jumps = 0.0 if predicted.jumps is None else float(predicted.jumps[index].mean())
+    jumps = 0.0
+    if predicted.jumps is not None:
+        jumps = JUMP_SHOWS * float(predicted.jumps[index].mean())
     is_open = float(1.0 - finite.mean())
     states = tuple(
         (name, p) for name, p in (("open_line", is_open), ("unstable", jumps)) if p > 0.0

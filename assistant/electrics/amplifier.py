@@ -29,13 +29,15 @@ class AmplifierState:
     """What the amplifier does in one situation, each (worlds,).
 
     ``works`` means on and not protecting; ``protects`` that the protection shows; ``dark`` that
-    nothing shows although the supply may be there; ``level`` is the music at the outputs.
+    nothing shows although the supply may be there; ``level`` is the music at the outputs;
+    ``chops`` that it trips and comes back in time with loud music.
     """
 
     works: BoolArray
     protects: BoolArray
     dark: BoolArray
     level: FloatArray
+    chops: BoolArray
     supply: SupplyVolts
     remote: Remote
 
@@ -100,12 +102,13 @@ def solve_amplifier(parts: Parts, situation: Situation) -> AmplifierState:
         burst = working
     low = wanted & ((burst.load_v < parts["low_trip_v"]) | burst.collapsed)
     high = working.load_v > parts["high_trip_v"]
+    latched = _still_latched(parts, situation)
     other = (
         load_trips(parts, situation, level)
         | input_trips(parts, situation)
         | _inner_trips(parts, situation, level)
         | high
-        | _still_latched(parts, situation)
+        | latched
     )
     tripped = wanted & (low | other)
     pulls_on = low & ~other & parts.flag("sag_stays")
@@ -127,6 +130,7 @@ def solve_amplifier(parts: Parts, situation: Situation) -> AmplifierState:
         protects=protects,
         dark=~works & ~protects,
         level=np.where(works, level, 0.0),
+        chops=tripped & ~latched & (level >= 2) & parts.flag("trip_chops"),
         supply=supply,
         remote=remote,
     )

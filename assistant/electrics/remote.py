@@ -39,7 +39,9 @@ def remote_voltages(
 ) -> Remote:
     """Compute both ends of the remote lead from the battery's volts, (worlds,)."""
     feed = np.where(
-        source_is_on(parts, situation), battery_v - parts["source_remote_drop_v"], 0.0
+        source_is_on(parts, situation),
+        np.minimum(battery_v - parts["source_remote_drop_v"], parts["remote_limit_v"]),
+        0.0,
     )
     feed = np.where(parts.flag("source_remote_dead"), 0.0, feed)
     low = parts["remote_low_v"]

@@ -1,7 +1,8 @@
 """What a meter or a person finds for any check, computed from the network for all worlds.
 
 A predicted reading is a number (V, A, ohm; infinite is open line) or, for lights, sound, noise
-and warmth, the index of the answer in ``SEEN_ANSWERS``; ``jumps`` says where it will not settle.
+and warmth, the index of the answer in ``SEEN_ANSWERS``. A contact that comes and goes is solved
+in both of its states: where they differ the reading may be either, or will not settle.
 Parts that share no current are solved apart: supply, remote lead, each speaker line, each
 signal lead.
 """
@@ -13,9 +14,11 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
 import numpy as np
+from numpy.typing import NDArray
 
 from assistant.electrics.amplifier import AmplifierState, solve_amplifier
 from assistant.electrics.arrays import BoolArray, FloatArray
+from assistant.electrics.contacts import holding_contacts, loose_contacts
 from assistant.electrics.load import coil_ohm, leak_ohm, line_ohm
 from assistant.electrics.parts import OPEN_OHM, Parts, Situation
 from assistant.electrics.signal import (
@@ -34,16 +37,22 @@ __all__ = ["Predicted", "Responder"]
 
 _SPEAKER = re.compile(r"speaker\.(\w+)\.(amp_positive|amp_negative|positive|negative)")
 _SIGNAL = re.compile(r"signal\.(\w+)\.(center|shell)")
-_BEHIND_FUSE = frozenset({"main_fuse.amp_side", "amp.power", "amp.ground", "amp.remote"})
+_JUMP_FLOOR = 0.03
+_JUMP_SHARE = 0.04
 _RIPPLE_AUDIBLE_V = 0.25
 _SPEAKER_AC_AT_LINE = 0.001
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Predicted:
-    """One check's predicted reading in each world, and where it jumps about, both (worlds,)."""
+    """One check's predicted reading in each world, (worlds,).
+
+    ``other`` is the reading while a bad contact happens to hold, and ``jumps`` where that differs;
+    both None where no world has such a contact.
+    """
 
     value: FloatArray
+    other: FloatArray | None = None
     jumps: BoolArray | None = None
 
 
@@ -53,6 +62,8 @@ class Responder:
 
     parts: Parts
     _solved: dict[Situation, AmplifierState] = field(default_factory=dict)
+    _loose: NDArray[np.intp] | None = None
+    _holding: Responder | None = None
 
     def state(self, situation: Situation) -> AmplifierState:
         """Give the amplifier's state in ``situation``, solved once."""
@@ -62,24 +73,43 @@ class Responder:
 
     def predict(self, do: Do) -> Predicted:
         """Compute the reading of ``do`` in every world."""
+        value = np.asarray(self._value(do), dtype=np.float64)
+        if self._loose is None:
+            self._loose = np.flatnonzero(loose_contacts(self.parts))
+            if self._loose.size:
+                self._holding = Responder(holding_contacts(self.parts, self._loose))
+        if self._holding is None:
+            return Predicted(value=value)
+        held = np.asarray(self._holding._value(do), dtype=np.float64)
+        now = value[self._loose]
+        with np.errstate(invalid="ignore"):
+            differs = np.abs(held - now) > _JUMP_FLOOR + _JUMP_SHARE * np.abs(held)
+        differs |= np.isfinite(held) != np.isfinite(now)
+        if not differs.any():
+            return Predicted(value=value)
+        other, jumps = value.copy(), np.zeros(len(value), dtype=np.bool_)
+        other[self._loose], jumps[self._loose] = held, differs
+        return Predicted(value=value, other=other, jumps=jumps)
+
+    def _value(self, do: Do) -> FloatArray:
         situation = Situation.of(do)
         match do.quantity:
             case "dc_voltage":
                 return self._dc(do, situation)
             case "ac_voltage":
-                return Predicted(value=self._ac(do, situation))
+                return self._ac(do, situation)
             case "resistance" | "continuity":
                 return self._ohms(do, situation)
             case "dc_current":
-                return Predicted(value=self.state(situation).supply.current)
+                return self.state(situation).supply.current
             case "light":
-                return Predicted(value=self._light(do.red, situation))
+                return self._light(do.red, situation)
             case "sound":
-                return Predicted(value=self._sound(do.red.removeprefix("sound."), situation))
+                return self._sound(do.red.removeprefix("sound."), situation)
             case "noise":
-                return Predicted(value=self._whine(situation).astype(np.float64))
+                return self._whine(situation).astype(np.float64)
             case "warmth":
-                return Predicted(value=self._warmth(situation))
+                return self._warmth(situation)
 
     # -- supply and remote ------------------------------------------------------------------
 
@@ -90,26 +120,13 @@ class Responder:
             return state.remote.at_source
         return state.supply.nodes[name]
 
-    def _dc(self, do: Do, situation: Situation) -> Predicted:
+    def _dc(self, do: Do, situation: Situation) -> FloatArray:
         state = self.state(situation)
-        red, black = do.red, do.black or ""
-        if match := _SPEAKER.fullmatch(red):
-            return Predicted(value=self._output_dc(match.group(1), state))
-        if _SIGNAL.fullmatch(red):
-            return Predicted(value=np.zeros(self.parts.count))
-        value = self._node(red, state) - self._node(black, state)
-        jumps = np.zeros(self.parts.count, dtype=np.bool_)
-        if situation.vehicle != "off":
-            for part, nodes in (
-                ("fuse_jumps", {"main_fuse.amp_side", "amp.power"}),
-                ("wire_jumps", {"amp.power"}),
-                ("ground_jumps", {"amp.ground"}),
-            ):
-                # A bad contact moves the difference only when it lies between the probes.
-                if len({red, black} & nodes) == 1 or (part == "ground_jumps" and "amp.ground" in
-                                                      {red, black}):  # fmt: skip
-                    jumps |= self.parts.flag(part)
-        return Predicted(value=value, jumps=jumps if jumps.any() else None)
+        if match := _SPEAKER.fullmatch(do.red):
+            return self._output_dc(match.group(1), state)
+        if _SIGNAL.fullmatch(do.red):
+            return np.zeros(self.parts.count)
+        return self._node(do.red, state) - self._node(do.black or "", state)
 
     def _channel_is(self, position: Position) -> BoolArray:
         places = len(self.parts.positions)
@@ -159,14 +176,13 @@ class Responder:
 
     # -- ohms on dead circuits --------------------------------------------------------------
 
-    def _ohms(self, do: Do, situation: Situation) -> Predicted:
+    def _ohms(self, do: Do, situation: Situation) -> FloatArray:
         parts = self.parts
         ends = {do.red, do.black or ""}
-        jumps: BoolArray | None = None
         speakers = [_SPEAKER.fullmatch(end) for end in (do.red, do.black or "")]
         signals = [_SIGNAL.fullmatch(end) for end in (do.red, do.black or "")]
         if any(speakers):
-            value, jumps = self._speaker_ohms(speakers, ends)
+            value = self._speaker_ohms(speakers, ends)
         elif any(signals):
             first = next(match for match in signals if match)
             pair: Pair = first.group(1)
@@ -175,52 +191,40 @@ class Responder:
                 center_to_shell_ohm(parts, pair) if across else shell_to_chassis_ohm(parts, pair)
             )
         else:
-            value, jumps = self._supply_ohms(ends, situation)
-        seen = np.where(value > OPEN_OHM, np.inf, value + parts["meter_lead_ohm"])
-        return Predicted(value=seen, jumps=jumps)
+            value = self._supply_ohms(ends, situation)
+        return np.where(value > OPEN_OHM, np.inf, value + parts["meter_lead_ohm"])
 
-    def _speaker_ohms(
-        self, matches: list[re.Match[str] | None], ends: set[str]
-    ) -> tuple[FloatArray, BoolArray | None]:
+    def _speaker_ohms(self, matches: list[re.Match[str] | None], ends: set[str]) -> FloatArray:
         parts = self.parts
         first = next(match for match in matches if match)
         position: Position = first.group(1)
-        rubs = parts.flag(f"coil_rubs.{position}") & parts.flag(f"rub_jumps.{position}")
         if "chassis" in ends:
-            return leak_ohm(parts, position, from_negative="negative" in first.group(2)), None
+            return leak_ohm(parts, position, from_negative="negative" in first.group(2))
         if first.group(2).startswith("amp_"):
-            return line_ohm(parts, position), rubs
+            return line_ohm(parts, position)
         lifted_far = parts.flag(f"lifted_at_amp.{position}")
         short = parts[f"wires_short_ohm.{position}"]
         coil = coil_ohm(parts, position)
-        across = np.where(lifted_far & (short < OPEN_OHM), np.minimum(short, coil), coil)
-        return across, rubs
+        return np.where(lifted_far & (short < OPEN_OHM), np.minimum(short, coil), coil)
 
-    def _supply_ohms(
-        self, ends: set[str], situation: Situation
-    ) -> tuple[FloatArray, BoolArray | None]:
+    def _supply_ohms(self, ends: set[str], situation: Situation) -> FloatArray:
         parts = self.parts
         path = supply_path(parts, situation)
         if ends == {"source.remote", "amp.remote"}:
-            broken = parts.flag("remote_open")
-            return np.where(broken, np.inf, parts["remote_lead_ohm"]), None
+            return np.where(parts.flag("remote_open"), np.inf, parts["remote_lead_ohm"])
         if ends == {"amp.power", "amp.ground"}:
             is_open = parts.flag("amp_fuse_open") | parts.flag("input_reads_open")
-            return np.where(is_open, np.inf, parts["input_ohm"]), None
-        order = ["battery.positive", "main_fuse.battery_side", "main_fuse.amp_side", "amp.power"]
+            return np.where(is_open, np.inf, parts["input_ohm"])
+        there = ["battery.positive", "main_fuse.battery_side", "main_fuse.amp_side", "amp.power"]
         back = ["amp.ground", "chassis", "battery.negative"]
         for chain, steps in (
-            (order, [path.post, path.fuse, path.wire]),
+            (there, [path.post, path.fuse, path.wire]),
             (back, [path.ground, path.strap]),
         ):
             if ends <= set(chain):
                 low, high = sorted(chain.index(end) for end in ends)
-                total = np.sum(steps[low:high], axis=0)
-                jumps = parts.flag("ground_jumps") if "amp.ground" in ends else None
-                if "amp.power" in ends:
-                    jumps = parts.flag("wire_jumps")
-                return total, jumps
-        return np.full(parts.count, np.inf), None
+                return np.asarray(np.sum(steps[low:high], axis=0))
+        return np.full(parts.count, np.inf)
 
     # -- seen, heard, felt ------------------------------------------------------------------
 
@@ -247,7 +251,10 @@ class Responder:
             | parts.flag(f"coil_rubs.{position}")
             | (parts.flag("gain_high") & (situation.level == 2))
         )
+        # An amplifier that trips and comes back in time with the music sounds broken up.
+        chops = self.state(situation).chops & situation.speaker_connected(position)
         plays = plays & ~dead_short & situation.speaker_connected(position)
+        spoilt, plays = spoilt | chops, plays | chops
         # Answers in SEEN_ANSWERS["sound"]: yes, no, distorted.
         return np.where(plays, np.where(spoilt, 2.0, 0.0), 1.0)
 

@@ -1,0 +1,56 @@
+"""Contacts that come and go: which worlds have one, and the same worlds while it holds."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import TYPE_CHECKING, Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from assistant.electrics.arrays import BoolArray
+from assistant.electrics.parts import Parts
+
+if TYPE_CHECKING:
+    from assistant.electrics.arrays import FloatArray
+
+__all__ = ["holding_contacts", "loose_contacts"]
+
+_CONTACTS: Final = {
+    "fuse_jumps": "fuse_contact_ohm",
+    "wire_jumps": "wire_contact_ohm",
+    "ground_jumps": "ground_contact_ohm",
+}
+_HOLDING_SHARE: Final = 0.01
+"""A loose contact that happens to hold has about a hundredth of its resistance (common practice,
+no source)."""
+
+
+def _rubbing(parts: Parts, position: str) -> BoolArray:
+    return parts.flag(f"coil_rubs.{position}") & parts.flag(f"rub_jumps.{position}")
+
+
+def loose_contacts(parts: Parts) -> BoolArray:
+    """Tell which worlds have a contact that comes and goes, (worlds,)."""
+    loose = np.zeros(parts.count, dtype=np.bool_)
+    for flag in _CONTACTS:
+        loose |= parts.flag(flag)
+    for position in parts.positions:
+        loose |= _rubbing(parts, position)
+    return loose
+
+
+def holding_contacts(parts: Parts, index: NDArray[np.intp]) -> Parts:
+    """Give the worlds at ``index`` in the other state of their contact, (len(index),).
+
+    A bad supply contact holds; a coil that breaks contact is open.
+    """
+    values: dict[str, FloatArray] = {name: column[index] for name, column in parts.values.items()}
+    for flag, contact in _CONTACTS.items():
+        holds = values[flag] > 0.5
+        values[contact] = np.where(holds, _HOLDING_SHARE * values[contact], values[contact])
+    for position in parts.positions:
+        opens = _rubbing(parts, position)[index]
+        name = f"coil_open.{position}"
+        values[name] = np.where(opens, 1.0, values[name])
+    return replace(parts, values=values)
