@@ -20,6 +20,7 @@ from assistant.readings.graphs import (
 )
 from assistant.readings.interpret import grammar_for, interpret_spoken, interpret_typed
 from assistant.readings.readback import contrast, contrast_typed, read_back, read_back_typed
+from assistant.readings.wordgraph import WordArc, WordGraph
 
 __all__ = [
     "Ambiguous",
@@ -29,6 +30,8 @@ __all__ = [
     "NothingFound",
     "ReadingFound",
     "VehicleState",
+    "WordArc",
+    "WordGraph",
     "WrongUnit",
     "any_graph",
     "combined_graph",

@@ -86,9 +86,10 @@ def combined_graph(grammar_name: str, *, commands: bool = True) -> WordGraph:
     builder = Builder()
     builder.splice(reading, 0, 1)
     builder.splice(_grammar(_COMMANDS), 0, 1)
-    after = builder.state()
-    builder.splice(_rule(_COMMANDS, "correcting"), 0, after)
-    builder.splice(reading, after, 1)
+    if load_grammar(grammar_name).measure is not None:
+        after = builder.state()
+        builder.splice(_rule(_COMMANDS, "correcting"), 0, after)
+        builder.splice(reading, after, 1)
     return word_graph(minimal(builder))
 
 

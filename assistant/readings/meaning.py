@@ -198,7 +198,9 @@ class _Reader:
             return None
         default: tuple[Unit, Decimal] = (measure.unit or "V", _ONE)
         last = entries[-1][0] if entries else default
-        first = entries[0][0] if len(entries) > 1 else last
+        # "from 2 to 9 k" is in kilohms at both ends, "from 200 to 1.2 k" is not
+        shared = last if low[0] <= high[0] else default
+        first = entries[0][0] if len(entries) > 1 else shared
         ends = (value_of(low[0], *first), value_of(high[0], *last))
         if not all(_within(end, measure) for end in ends):
             return self._meaning(explicit=bool(entries), refusal=_no_number(measure))
