@@ -7,12 +7,16 @@ knowledge or diagnosis, and draws its numbers wider.
 from __future__ import annotations
 
 import argparse
+import itertools
 import json
 import sys
 import time
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from assistant.casebook.memory import MemoryCasebook
+from assistant.commands.workplace import make_case
+from assistant.conversation.machine import MachineInterface
 from assistant.errors import ProbetellError
 from assistant.practice.drive import Outcome, drive
 from assistant.practice.scenario import draw_case, fleet, sort_of
@@ -40,15 +44,21 @@ def _parser() -> argparse.ArgumentParser:
         action="store_true",
         help="through 'case --jsonl' in a process of its own (slower) in place of this process",
     )
+    parser.add_argument(
+        "--worlds", type=int, default=None, help="how many worlds the program draws (its own)"
+    )
     return parser
 
 
-def _talker(*, process: bool, seed: int) -> Talker:
+def _talker(*, process: bool, seed: int, worlds: int | None) -> Talker:
     if process:
         return ProcessTalker(seed=seed)
-    from assistant.conversation.machine import CaseMachine  # noqa: PLC0415 - only when asked for
-
-    return LineTalker(CaseMachine(seed=seed).answer)
+    book = MemoryCasebook()
+    ids = itertools.count(1)
+    machine = MachineInterface(
+        lambda _: make_case(book, f"outside-{next(ids)}"), seed=seed, worlds=worlds
+    )
+    return LineTalker(machine.answer)
 
 
 def main(arguments: Sequence[str] | None = None) -> int:
@@ -56,7 +66,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
     given = _parser().parse_args(arguments)
     try:
         plans = fleet(given.cars, given.seed, only=given.only)
-        talker = _talker(process=given.process, seed=given.seed)
+        talker = _talker(process=given.process, seed=given.seed, worlds=given.worlds)
     except ProbetellError as stopped:
         sys.stderr.write(f"{stopped}\n")
         return 2

@@ -269,10 +269,12 @@ def heard(parts: Parts, situation: Situation, now: Conduct, place: str, solver: 
     proper = math.sqrt(share * parts.amp.rated / len(outputs) * line.stated_ohms)
     if across < 0.12 * proper or line.coil > 1e6:
         return "no"
+    if now.flutters:
+        return parts.amp.flutter_sounds_like
     loud = situation.audio == "loud"
     clipped = loud and parts.amp.gain_high
     source_bad = parts.source.distorts and "substitute:source" not in situation.setup
-    return "distorted" if line.rubs or clipped or source_bad or now.flutters else "yes"
+    return "distorted" if line.rubs or clipped or source_bad else "yes"
 
 
 def whine(parts: Parts, situation: Situation, now: Conduct, solver: Solver) -> bool:

@@ -316,6 +316,8 @@ def _draw_amplifier(rng: np.random.Generator, installation: dict[str, Any]) -> A
         trips_on_shorted_signal=bool(rng.random() < 0.3),
         ripple_gets_through=bool(rng.random() < 0.6),
         ground_shift_whines=bool(rng.random() < 0.4),
+        # Sound that comes and goes is called gone by some and broken up by others.
+        flutter_sounds_like=str(rng.choice(["no", "distorted"], p=[0.6, 0.4])),
     )
 
 

@@ -158,7 +158,8 @@ def _signal(rng: np.random.Generator, parts: Parts, kind: list[str]) -> Changes 
         case [pair, "shorted"] if pair in parts.signals:
             return {f"signals.{pair}.short": log_uniform(rng, 0.05, 5.0)}
         case [pair, "shield_open"] if pair in parts.signals:
-            return {f"signals.{pair}.shield": log_uniform(rng, 1e4, 1e8)}
+            broken = rng.random() < 0.75
+            return {f"signals.{pair}.shield": OPEN if broken else log_uniform(rng, 3e3, 1e8)}
         case ["converter_faulty"]:
             if rng.random() < 0.75:
                 return {"source.converter_share": float(rng.uniform(0, 0.04))}

@@ -30,6 +30,7 @@ OHM_RANGES: Final = (
 _VOLT_RANGES: Final = ((0.4, 1e-4), (4.0, 1e-3), (40.0, 1e-2), (400.0, 1e-1))
 _JUMP_PART = 0.06
 _JUMP_VOLTS = 0.15
+_JUMP_VOLTS_PART = 0.015
 _JUMP_OHMS = 0.5
 
 
@@ -48,13 +49,15 @@ class Meter:
         """Show a voltage; several values stand for a reading that jumps among them."""
         gain = self.ac_gain if ac else self.gain
         shown = [_displayed(rng, value * gain, _VOLT_RANGES) for value in values]
+        if ac:
+            shown = [max(0.0, value) for value in shown]
         low, high = min(shown), max(shown)
-        if high - low > max(_JUMP_VOLTS, _JUMP_PART * abs(high)):
+        if high - low > max(_JUMP_VOLTS, _JUMP_VOLTS_PART * abs(high)):
             return _unstable(low, high, "V", 2)
-        value = shown[0]
+        value = float(rng.choice(shown))
         if self.says_millivolts and 0 < abs(value) < 0.4:
-            return {"value": round(value * 1e3, 1), "unit": "mV"}
-        return {"value": round(value, 2), "unit": "V"}
+            return {"value": round(value * 1e3, 1) + 0.0, "unit": "mV"}
+        return {"value": round(value, 2) + 0.0, "unit": "V"}
 
     def amperes(self, rng: np.random.Generator, values: list[float]) -> Reading:
         """Show a clamp's current: 2 % and 0.1 A either way."""
@@ -82,7 +85,7 @@ class Meter:
         low, high = min(real), max(real)
         if high - low > max(_JUMP_OHMS, _JUMP_PART * high):
             return _ohm_jump(low, high)
-        return _ohm_value(real[0])
+        return _ohm_value(float(rng.choice(real)))
 
     def beep(self, values: list[float | None]) -> Reading:
         """Tell whether the beeper sounds."""

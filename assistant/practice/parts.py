@@ -128,6 +128,7 @@ class Amplifier:
     trips_on_shorted_signal: bool
     ripple_gets_through: bool
     ground_shift_whines: bool
+    flutter_sounds_like: str
     fuse_open: bool = False
     gain_high: bool = False
     defect: str | None = None

@@ -100,20 +100,26 @@ class ProcessTalker:
 
 
 class LineTalker:
-    """Talks with a function from one text line to the text lines that answer it."""
+    """Talks with a function from one line (bytes) to the objects that answer it.
 
-    def __init__(self, answer: Callable[[str], list[str]]) -> None:
+    Every object goes through JSON text on its way, as it would through a pipe.
+    """
+
+    def __init__(self, answer: Callable[[bytes], list[Line]]) -> None:
         self._answer = answer
 
     def say(self, line: Line) -> list[Line]:
-        """Send ``line``; raise ``MisuseError`` when an answer is not JSON."""
+        """Send ``line``; raise ``MisuseError`` when an answer cannot be JSON."""
         answer: list[Line] = []
-        for text in self._answer(json.dumps(line)):
-            found = parse_line(text)
+        for given in self._answer(json.dumps(line).encode()):
+            try:
+                found = parse_line(json.dumps(given, allow_nan=False))
+            except (TypeError, ValueError):
+                found = None
             if found is None:
-                raise MisuseError(f"Not a JSON object: {text!r}", next_step="Mend the machine.")
+                raise MisuseError(f"Not a JSON object: {given!r}", next_step="Mend the machine.")
             answer.append(found)
         return answer
 
     def finish(self) -> None:
-        """Nothing to end."""
+        """End nothing: the function outlives the talk."""

@@ -53,10 +53,9 @@ class Scripted:
         self.answers = [list(answer) for answer in answers]
         self.heard: list[Line] = []
 
-    def __call__(self, text: str) -> list[str]:
-        self.heard.append(json.loads(text))
-        answer = self.answers.pop(0) if self.answers else [VERDICT]
-        return [json.dumps(line) for line in answer]
+    def __call__(self, line: bytes) -> list[Line]:
+        self.heard.append(json.loads(line))
+        return self.answers.pop(0) if self.answers else [VERDICT]
 
 
 @pytest.fixture(scope="module")
