@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import sys
 from pathlib import Path
-from typing import Annotated, Optional
+from typing import Annotated
 
 import typer
 
@@ -59,7 +59,7 @@ def case_command(
     ] = False,
     seed: Annotated[int, _SEED] = 0,
     case_id: Annotated[
-        Optional[str],
+        str | None,
         typer.Option("--case", metavar="ID", help="Name the case; a kept one is gone on with."),
     ] = None,
     keep: Annotated[
@@ -72,9 +72,10 @@ def case_command(
     close) and answers each with JSON objects, one a line; a check, confirm, verdict or error ends
     the answer.
 
-    Example:
+    A case is kept unless --no-keep is given; with --case ID an "open" line of the same case goes
+    on where it was left.
 
-      echo '{"type":"open","installation":{},"complaint":{"symptom":"protects"}}' | probetell case --jsonl
+    Example: probetell case --jsonl --seed 7 < lines.jsonl
     """
     if not jsonl:
         raise typer.BadParameter("give --jsonl; no other form exists yet", param_hint="--jsonl")
@@ -82,6 +83,63 @@ def case_command(
     from assistant.settings import load_settings
 
     raise typer.Exit(run_machine(load_settings(), seed=seed, case_id=case_id, keep=keep))
+
+
+@app.command("type")
+def type_command(
+    installation: Annotated[Path | None, _INSTALLATION] = None,
+    complaint: Annotated[str | None, _COMPLAINT] = None,
+    resume: Annotated[
+        bool, typer.Option("--resume", help="Go on with the last case that is still open.")
+    ] = False,
+    seed: Annotated[int, _SEED] = 0,
+    report: Annotated[
+        Path | None, typer.Option("--report", metavar="FILE.html", help="Write a report at the end.")
+    ] = None,
+) -> None:
+    """Work through a case at the keyboard.
+
+    Each check is shown with what hurts and what to expect. Type the reading (12.6, 13,9v, OL, no
+    beep, 12.6 key on, 8 running) or a command: repeat, back, undo, correction 12.4, skip,
+    can't, why, status, safety, help, stop.
+
+    Examples: probetell type | probetell type -i van.yaml -c protects:running | probetell type --resume
+    """
+    from assistant.commands.typed import run_typed
+    from assistant.settings import load_settings
+
+    raise typer.Exit(
+        run_typed(
+            load_settings(),
+            installation=installation,
+            complaint=complaint,
+            resume=resume,
+            seed=seed,
+            report=report,
+        )
+    )
+
+
+@app.command("report")
+def report_command(
+    case_id: Annotated[str | None, typer.Argument(metavar="[CASE_ID]")] = None,
+    last: Annotated[bool, typer.Option("--last", help="The case that was opened last.")] = False,
+    listing: Annotated[bool, typer.Option("--list", help="List the kept cases.")] = False,
+    output: Annotated[
+        Path | None,
+        typer.Option("--output", "-o", metavar="FILE.html", help="Default: the case id."),
+    ] = None,
+) -> None:
+    """Write the report of a kept case as one HTML file.
+
+    Examples: probetell report --list | probetell report --last -o van.html
+    """
+    from assistant.commands.report import run_report
+    from assistant.settings import load_settings
+
+    raise typer.Exit(
+        run_report(load_settings(), case_id=case_id, last=last, listing=listing, output=output)
+    )
 
 
 def main() -> None:

@@ -195,7 +195,8 @@ def check_object(step: NextCheck, say: str, cautions: tuple[str, ...]) -> dict[s
 
 
 def verdict_object(verdict: Verdict) -> dict[str, Any]:
-    """Give the ``verdict`` object; what would make it surer ends the evidence."""
+    """Give the ``verdict`` object; one that does not hold yet says what would make it surer."""
+    surer = [verdict.surer] if verdict.surer and not verdict.holds else []
     return {
         "type": "verdict",
         "repair": verdict.repair,
@@ -205,6 +206,6 @@ def verdict_object(verdict: Verdict) -> dict[str, Any]:
             {"repair": o.repair, "probability": o.probability, "minutes": o.minutes}
             for o in verdict.order
         ],
-        "evidence": [*verdict.evidence, *([verdict.surer] if verdict.surer else [])],
+        "evidence": [*verdict.evidence, *surer],
         "reply": verdict.reply,
     }

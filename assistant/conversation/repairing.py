@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from dataclasses import replace
+
 from assistant.conversation.answering import Answering, require_showable
 from assistant.conversation.events import AskConfirm, Event, Exact, Repaired, Told, Understood
 from assistant.conversation.proving import find_failing, still_failing
@@ -49,7 +51,8 @@ class Repairing(Answering):
         if proof is None:
             return self._trust(event)
         self._set(proof=proof)
-        return self._open(self.diagnosis.describe(proof.check), self._say("prove"))
+        step = replace(self.diagnosis.describe(proof.check), expect=proof.healthy)
+        return self._open(step, self._say("prove"))
 
     def _not_helped(self, _event: Event) -> Actions:
         scene = self._scene

@@ -128,7 +128,7 @@ class Wording:
         ]
         if repair is not None and repair.beyond_user:
             parts.append(self.book.say("verdict_beyond", beyond=repair.beyond_user))
-        if verdict.surer:
+        if verdict.surer and not verdict.holds:
             parts.append(self.book.say("verdict_surer", surer=verdict.surer))
         return " ".join(parts)
 

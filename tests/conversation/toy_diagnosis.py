@@ -7,8 +7,8 @@ so that the dialogue is tested by itself.
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
 from itertools import pairwise
+from typing import TYPE_CHECKING
 
 from assistant.conversation.lexicon import Lexicon
 from assistant.diagnosis.records import (
@@ -23,6 +23,9 @@ from assistant.diagnosis.records import (
 from assistant.errors import GivenError
 from assistant.knowledge.schema import Caution, Check, Complaint, Do, Installation, Repair
 from assistant.readings.reading import Beep, OpenLine, Quantity, Reading, Seen, Unstable, Value
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping, Sequence
 
 GROUND, LEAK = "supply.ground_resistive", "speaker.front_left.wire_to_chassis"
 REPAIR_OF = {GROUND: "remake_ground", LEAK: "mend_speaker_wire.front_left"}
@@ -152,7 +155,7 @@ class ToyDiagnosis:
 
     def next_step(self) -> NextStep:
         best = self.belief().faults[0][1]
-        left = [c for c in self._open() if c not in {"remote_volts"}]
+        left = [c for c in self._open() if c != "remote_volts"]
         if best > 0.95 or not left or best < 0.02:
             return self.verdict()
         return self.describe(min(left, key=lambda c: CHECKS[c].minutes))
