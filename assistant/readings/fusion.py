@@ -214,9 +214,8 @@ def probe_readings(quantity: Quantity) -> tuple[Reading, ...]:
     if quantity == "dc_voltage":
         numbers = [Decimal(step) / 5 for step in range(81)]
     else:
-        numbers = [
-            Decimal(step) * 10**power for power in range(-2, 4) for step in (1, 2, 3, 4, 6, 8)
-        ]
+        steps = (1, 2, 3, 4, 6, 8)
+        numbers = [Decimal(step).scaleb(power) for power in range(-2, 4) for step in steps]
     return tuple(value_of(number, unit) for number in numbers if unit is not None)
 
 

@@ -341,9 +341,7 @@ def fits(reading: object, quantity: Quantity | None) -> bool:
             return True
         case Value():
             within = (
-                abs(reading.si) <= 100e6
-                if base_unit(quantity) == "ohm"
-                else abs(reading.si) <= 1000
+                abs(reading.si) <= 10e9 if base_unit(quantity) == "ohm" else abs(reading.si) <= 1000
             )
             return within and reading.unit.endswith(base_unit(quantity) or "none")
         case Seen(state=state):

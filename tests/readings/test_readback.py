@@ -164,8 +164,6 @@ def test_what_is_read_back_is_understood_as_the_same(case: tuple[Quantity, Readi
     assert read_back_typed(typed[0].reading) == read_back_typed(reading)
     said = read_back(reading)
     spoken = interpret_spoken(said, quantity=quantity).findings
-    if isinstance(reading, Unstable) and "thousand" in said:
-        return  # the ear's jump limits stop below that
     assert isinstance(spoken[0], ReadingFound), (said, spoken)
     assert close(reading, spoken[0].reading)
     assert read_back(spoken[0].reading) == said
