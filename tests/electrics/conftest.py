@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import shutil
 import subprocess
+import sys
+from pathlib import Path
 from typing import TYPE_CHECKING, Protocol
 
 import pytest
@@ -12,6 +14,8 @@ from assistant.electrics.netlist import parse_output, write_deck
 
 if TYPE_CHECKING:
     from assistant.electrics.circuit import Circuit
+
+sys.path.insert(0, str(Path(__file__).parent))  # for the worlds of the tests of readings
 
 
 class Simulate(Protocol):
