@@ -7,19 +7,20 @@ knowledge or diagnosis, and draws its numbers wider.
 from __future__ import annotations
 
 import argparse
+import contextlib
 import itertools
 import json
 import sys
 import time
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, TextIO
 
 from assistant.casebook.memory import MemoryCasebook
 from assistant.commands.workplace import make_case
 from assistant.conversation.machine import MachineInterface
 from assistant.errors import ProbetellError
 from assistant.practice.drive import Outcome, drive
-from assistant.practice.scenario import draw_case, fleet, sort_of
+from assistant.practice.scenario import draw_case, fleet, must_show, sort_of
 from assistant.practice.talkers import LineTalker, ProcessTalker, Talker
 
 if TYPE_CHECKING:
@@ -35,6 +36,11 @@ def _parser() -> argparse.ArgumentParser:
     parser.add_argument("--cars", type=int, default=60, help="how many cases (60)")
     parser.add_argument("--seed", type=int, default=1, help="seed of the fleet and the program (1)")
     parser.add_argument("--only", default=None, help="only faults whose id contains this")
+    parser.add_argument(
+        "--must-show",
+        action="store_true",
+        help="the named cases in place of a fleet: six faults in a delivery van and an old coupe",
+    )
     parser.add_argument("--details", type=Path, default=None, help="write what failed, as JSONL")
     parser.add_argument("--all", action="store_true", help="write every case to --details")
     parser.add_argument("--misread", type=float, default=0.0, help="chance of a slip per check (0)")
@@ -61,49 +67,56 @@ def _talker(*, process: bool, seed: int, worlds: int | None) -> Talker:
     return LineTalker(machine.answer)
 
 
-def main(arguments: Sequence[str] | None = None) -> int:
-    """Drive the fleet and print the table; 1 when the contract was broken anywhere."""
-    given = _parser().parse_args(arguments)
-    try:
-        plans = fleet(given.cars, given.seed, only=given.only)
-        talker = _talker(process=given.process, seed=given.seed, worlds=given.worlds)
-    except ProbetellError as stopped:
-        sys.stderr.write(f"{stopped}\n")
-        return 2
-    details = given.details.open("w", encoding="utf-8") if given.details else None
+def _plans(given: argparse.Namespace) -> list[tuple[int, str, list[str]]]:
+    if given.must_show:
+        return [(given.seed, kind, [fault]) for kind, fault in must_show()]
+    return fleet(given.cars, given.seed, only=given.only)
+
+
+def _play(
+    plans: list[tuple[int, str, list[str]]], given: argparse.Namespace, details: TextIO | None
+) -> list[Outcome]:
+    """Drive each planned car; a process that ended is started anew for the next."""
+    talker = _talker(process=given.process, seed=given.seed, worlds=given.worlds)
     outcomes: list[Outcome] = []
-    began = time.perf_counter()
-    drawing = 0.0
     for seed, kind, faults in plans:
-        before = time.perf_counter()
         try:
             case = draw_case(seed, kind, faults)
         except ProbetellError as stopped:
             sys.stderr.write(f"{kind} {faults}: {stopped}\n")
             continue
-        drawing += time.perf_counter() - before
         outcome = drive(case, talker, misread=given.misread, cannot=given.cannot)
         outcomes.append(outcome)
-        failed = not outcome.right or outcome.breaches
-        if details is not None and (given.all or failed):
+        if details is not None and (given.all or not outcome.right or outcome.breaches):
             details.write(json.dumps(outcome.as_json(), default=str) + "\n")
             details.flush()
-        if isinstance(talker, ProcessTalker) and any("ended" in b for b in outcome.breaches):
-            talker = ProcessTalker(seed=given.seed)
+        if given.process and any("ended" in breach for breach in outcome.breaches):
+            talker = _talker(process=True, seed=given.seed, worlds=given.worlds)
+    talker.finish()
+    return outcomes
+
+
+def main(arguments: Sequence[str] | None = None) -> int:
+    """Drive the fleet and print the table; 1 when the contract was broken anywhere."""
+    given = _parser().parse_args(arguments)
+    began = time.perf_counter()
     try:
-        talker.finish()
-    except ProbetellError as stopped:
+        with contextlib.ExitStack() as held:
+            details: TextIO | None = None
+            if given.details is not None:
+                details = held.enter_context(given.details.open("w", encoding="utf-8"))
+            outcomes = _play(_plans(given), given, details)
+    except (ProbetellError, OSError) as stopped:
         sys.stderr.write(f"{stopped}\n")
-    if details is not None:
-        details.close()
+        return 2
     if not outcomes:
         sys.stderr.write("No car could be drawn.\n")
         return 2
     _table(outcomes)
     took = time.perf_counter() - began
     print(
-        f"seed {given.seed}, {len(outcomes)} cars, slips {given.misread:.0%}; {took:.0f} s in all, "
-        f"of which {drawing:.0f} s to draw the cars"
+        f"seed {given.seed}, {len(outcomes)} cars, slips {given.misread:.0%}, "
+        f"'cannot' {given.cannot:.0%}; {took:.0f} s"
     )
     _calibration(outcomes)
     breaches = [breach for outcome in outcomes for breach in outcome.breaches]

@@ -249,11 +249,13 @@ def main(arguments: Sequence[str] | None = None) -> int:
     except ProbetellError as stopped:
         sys.stderr.write(f"{stopped}\n")
         return 1
+    if outcome.breaches:
+        sys.stderr.write("\n".join(outcome.breaches) + "\n")
     record = outcome.as_json()
     summary = {
         k: record[k] for k in ("checks", "minutes", "exact", "right", "repaired", "breaches")
     }
-    sys.stdout.write(json.dumps({"truth": case.truth()["changes"], **summary}, default=str) + "\n")
+    sys.stdout.write(json.dumps({"truth": outcome.truth["changes"], **summary}, default=str) + "\n")
     return 0
 
 

@@ -159,13 +159,9 @@ def _told(
     return told
 
 
-def must_show(seed: int) -> list[Case]:
-    """Give the named scenarios: each of ``MUST_SHOW`` in the delivery van and the old coupe."""
-    return [
-        draw_case(seed, kind, [fault], forget=0.1)
-        for kind in ("van_mono", "coupe_five")
-        for fault in MUST_SHOW
-    ]
+def must_show() -> list[tuple[str, str]]:
+    """Name the scenarios (kind, fault): ``MUST_SHOW`` in the delivery van and the old coupe."""
+    return [(kind, fault) for kind in ("van_mono", "coupe_five") for fault in MUST_SHOW]
 
 
 def fleet(cars: int, seed: int, *, only: str | None = None) -> list[tuple[int, str, list[str]]]:
