@@ -31,6 +31,7 @@ LAST_SUSPECT: Final = "send_amplifier_in"
 _MUST_CLEAR: Final = ("supply", "load", "signal")
 _CLEARED_BELOW: Final = 0.12
 _SAMPLE: Final = 6000
+_LEAST_SAMPLE: Final = 800
 _LOOKED_AT: Final = 16
 _LEAST_BITS: Final = 0.004
 _VERIFY_MINUTES: Final = 35.0
@@ -72,7 +73,9 @@ def _classes(population: Population, names: list[str]) -> NDArray[np.intp]:
 def _outcomes(
     population: Population, checks: Iterable[str], names: list[str], rng: np.random.Generator
 ) -> dict[str, Outcomes]:
-    index = systematic(population.weights, _SAMPLE, rng)
+    # No more draws than the weights are worth: repeats would look like information.
+    size = int(np.clip(population.effective, _LEAST_SAMPLE, _SAMPLE))
+    index = systematic(population.weights, size, rng)
     classes = _classes(population, names)[index]
     found = {}
     for check in checks:

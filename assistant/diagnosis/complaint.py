@@ -68,7 +68,9 @@ class _Behaviour:
         return self.parts.flag("case_hot") | self.parts.flag("heat_trips")
 
     def lost_cranking(self) -> Mask:
-        return self.fails("cranking", "quiet")
+        # Where the vehicle cuts the accessory feed while cranking, silence is nothing new.
+        usual = self.parts.flag("cranking_cuts_accessory") & (self.parts["remote_start_drop"] < 1)
+        return self.fails("cranking", "quiet") & ~usual
 
 
 def _symptom(seen: _Behaviour, symptom: str) -> NDArray[np.float64]:
@@ -99,7 +101,7 @@ def _symptom(seen: _Behaviour, symptom: str) -> NDArray[np.float64]:
         "cuts_out": np.where(lost, 0.6, 0.0)
         + np.where(seen.loose(), 0.5, 0.0)
         + np.where(seen.hot() | spoilt, 0.15, 0.0)
-        + np.where(seen.lost_cranking(), 0.05, 0.0),
+        + np.where(seen.lost_cranking(), 0.12, 0.0),
         "too_hot": np.where(seen.hot(), 0.8, 0.0),
     }
     total = np.sum(list(scores.values()), axis=0) + 7 * _FLOOR

@@ -117,7 +117,7 @@ def sigma_on_scale(quantity: Quantity, value: NDArray[np.float64]) -> NDArray[np
         return np.full(size.shape, 0.30)
     if quantity == "dc_current":
         return np.hypot(0.3, 0.05 * size)
-    return np.hypot(0.018, 0.010 * size)
+    return np.hypot(0.025, 0.015 * size)
 
 
 def _scale_width(quantity: Quantity) -> float:

@@ -26,12 +26,12 @@ if TYPE_CHECKING:
 __all__ = ["Population", "first_population"]
 
 _PILOT_PER_FAULT: Final = 40
-_RENEW_BELOW: Final = 0.2
+_RENEW_BELOW: Final = 0.3
 _TEMPER: Final = 0.75
 """Worlds are drawn again by weight to this power, so that unlikely faults keep some worlds."""
-_MOVES: Final = 3
+_MOVES: Final = 6
 _PROBES: Final = 24
-_MOVED_TOGETHER: Final = 3.0
+_MOVED_TOGETHER: Final = 4.0
 _TINY: Final = 1e-300
 
 
@@ -181,7 +181,7 @@ class Population:
         if len(bound):
             share = min(1.0, _MOVED_TOGETHER / len(bound))
             chosen = rng.random(shape, dtype=np.float32) < share
-            step = rng.choice(np.array([0.03, 0.15, 0.6], dtype=np.float32), size=count)
+            step = rng.choice(np.array([0.02, 0.08, 0.3, 1.0], dtype=np.float32), size=count)
             moved = latents[bound] + step * chosen * rng.standard_normal(shape, dtype=np.float32)
             moved = np.abs(moved) % np.float32(2.0)
             moved = np.where(moved > 1.0, np.float32(2.0) - moved, moved)

@@ -32,7 +32,7 @@ from assistant.readings.reading import Reading
 __all__ = ["Diagnosis"]
 
 FIRST_WORLDS: Final = 40_000
-LATER_WORLDS: Final = 8_000
+LATER_WORLDS: Final = 6_000
 _REPEATED_SLIP: Final = 0.002
 _SLIPPED: Final = 0.6
 

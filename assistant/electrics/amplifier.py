@@ -64,13 +64,17 @@ def _demand(parts: Parts, situation: Situation, level: FloatArray) -> FloatArray
 def _inner_trips(parts: Parts, situation: Situation, level: FloatArray) -> BoolArray:
     """Trips that come from the amplifier and its setting: heat, gain, a defect, (worlds,)."""
     kind = parts["internal_kind"]
+    offset = (kind == _DC) & (parts["internal_dc_v"] > _DC_DETECTOR_V)
+    defect = (kind == _PROTECTS) | offset | ((kind == _CUTS_OUT) & (level >= 2))
+    return _overworked(parts, situation, level) | defect
+
+
+def _overworked(parts: Parts, situation: Situation, level: FloatArray) -> BoolArray:
+    """Trips by heat or by a gain set too high, with loud music, (worlds,)."""
     hot = parts.flag("heat_trips") & parts.flag("hot_now") & (level >= 2)
     if situation.has("cool_down"):
         hot = np.zeros_like(hot)
-    driven = parts.flag("gain_high") & parts.flag("gain_trips") & (level >= 2)
-    offset = (kind == _DC) & (parts["internal_dc_v"] > _DC_DETECTOR_V)
-    defect = (kind == _PROTECTS) | offset | ((kind == _CUTS_OUT) & (level >= 2))
-    return hot | driven | defect
+    return hot | (parts.flag("gain_high") & parts.flag("gain_trips") & (level >= 2))
 
 
 def solve_amplifier(parts: Parts, situation: Situation) -> AmplifierState:
@@ -119,9 +123,8 @@ def solve_amplifier(parts: Parts, situation: Situation) -> AmplifierState:
     else:
         supply = working
     starved = supply.load_v < LOGIC_V
-    goes_dark = (low & ~other & parts.flag("low_trip_dark")) | (
-        starved & parts.flag("low_trip_dark")
-    )
+    goes_dark = ((low & ~other) | starved) & parts.flag("low_trip_dark")
+    goes_dark |= _overworked(parts, situation, level) & parts.flag("inner_trip_dark")
     alive = wanted & (supply.load_v > 0.6 * LOGIC_V)
     works = alive & ~tripped
     protects = alive & tripped & ~goes_dark
