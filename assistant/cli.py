@@ -94,7 +94,8 @@ def type_command(
     ] = False,
     seed: Annotated[int, _SEED] = 0,
     report: Annotated[
-        Path | None, typer.Option("--report", metavar="FILE.html", help="Write a report at the end.")
+        Path | None,
+        typer.Option("--report", metavar="FILE.html", help="Write a report at the end."),
     ] = None,
 ) -> None:
     """Work through a case at the keyboard.

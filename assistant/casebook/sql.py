@@ -39,6 +39,8 @@ from assistant.errors import GivenError
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
 
+    from assistant.conversation.events import Given
+
 __all__ = ["SqlCasebook"]
 
 _METADATA = MetaData()
@@ -70,6 +72,14 @@ def _readable(event_json: dict[str, Any]) -> str:
     except UnicodeEncodeError:  # a lone surrogate, which no database takes
         return json.dumps(event_json)
     return text
+
+
+def _decoded(text: str) -> Given:
+    try:
+        raw = json.loads(text)
+    except ValueError:
+        raw = {}
+    return event_from_json(raw if isinstance(raw, dict) else {})
 
 
 class SqlCasebook:
@@ -153,7 +163,7 @@ class SqlCasebook:
             StoredEvent(
                 sequence=row.sequence,
                 at=row.at,
-                event=event_from_json(json.loads(row.event)),
+                event=_decoded(row.event),
                 meaning=row.meaning,
                 key=row.key,
             )

@@ -173,4 +173,3 @@ def ask_complaint(ask: Ask, tell: Tell) -> Complaint:
             "where": list(dict.fromkeys(where)),
         }
     )
-

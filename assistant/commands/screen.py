@@ -101,9 +101,7 @@ class Screen:
         self._console.print(Padding(table, (0, 0, 0, 2)))
 
     def _verdict(self, verdict: Verdict, say: str) -> None:
-        self._console.print(
-            Panel(escape(say), title="verdict", border_style="green", expand=False)
-        )
+        self._console.print(Panel(escape(say), title="verdict", border_style="green", expand=False))
         for line in verdict.evidence:
             self._console.print(f"  - {escape(line)}")
         if verdict.reply:

@@ -53,9 +53,7 @@ def begin_or_resume(
     def tell(text: str) -> None:
         console.print(text, markup=False)
 
-    said: Complaint = (
-        ask_complaint(ask, tell) if complaint is None else load_complaint(complaint)
-    )
+    said: Complaint = ask_complaint(ask, tell) if complaint is None else load_complaint(complaint)
     built: Installation = (
         ask_installation(ask, tell) if installation is None else load_installation(installation)
     )

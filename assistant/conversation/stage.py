@@ -156,7 +156,7 @@ class Stage:
                         slow=scene.slow,
                     ),
                 )
-            case State.CONCLUDED if scene.verdict is not None:
+            case State.CONCLUDED | State.CLOSED if scene.verdict is not None:
                 said = self.wording.verdict(scene.verdict, settled=scene.settled)
                 return (
                     ShowBelief(belief=self.diagnosis.belief()),
