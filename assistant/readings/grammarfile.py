@@ -56,7 +56,8 @@ class Sentence(_Frozen):
     """One template and what it gives.
 
     ``number`` fixes the number ("half a volt"); ``answer`` names the command where no slot carries
-    it, or is "range" where two numbers stand without a word that says that they jump.
+    it, is "range" where two numbers stand without a word that says that they jump, and "implied"
+    where the words name no unit ("nothing").
     """
 
     say: Template

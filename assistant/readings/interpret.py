@@ -6,7 +6,9 @@ of the commands. A typed text with one unmistakable reading among other words is
 
 from __future__ import annotations
 
+import re
 from dataclasses import replace
+from decimal import Decimal
 from functools import cache
 from itertools import pairwise
 from typing import TYPE_CHECKING, Final
@@ -31,6 +33,7 @@ from assistant.readings.meaning import Meaning, Order, reading_key
 from assistant.readings.readback import contrast, contrast_typed, read_back, read_back_typed
 from assistant.readings.reading import Beep, Quantity, Reading, Seen, Value
 from assistant.readings.tokens import Token, tokens_of
+from assistant.readings.units import as_decimal, value_of
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -169,6 +172,17 @@ def _finding(span: Span, tokens: Sequence[Token], *, open_unit: bool) -> Finding
 # --- the whole text ------------------------------------------------------------------------
 
 
+def _point_between(found: Sequence[Finding]) -> Value | None:
+    """Give the one number that "12, 6" may be: the comma is a decimal one, with a space."""
+    values = [f.reading for f in found if isinstance(f, ReadingFound)]
+    match values:
+        case [Value() as whole, Value() as part] if len(found) == 2 and whole.unit == part.unit:
+            text = f"{as_decimal(whole):f}.{as_decimal(part):f}"
+            if re.fullmatch(r"-?\d+\.\d{1,2}", text):
+                return value_of(Decimal(text), whole.unit)
+    return None
+
+
 def _told_apart(findings: list[Finding]) -> list[Finding]:
     """Keep several readings only where the vehicle states tell them apart."""
     found = [f for f in findings if isinstance(f, ReadingFound | Ambiguous)]
@@ -184,6 +198,8 @@ def _told_apart(findings: list[Finding]) -> list[Finding]:
     others = [f for f in findings if not isinstance(f, ReadingFound | Ambiguous)]
     if len(readings) == 1:
         return [*others, found[0]]
+    if joined := _point_between(found):
+        readings = {reading_key(joined): joined, **readings}
     words = tuple(word for f in found for word in f.words)
     meaning = Meaning((), None, found[0].quantity)
     return [*others, _ask(tuple(readings.values()), meaning, words, open_unit=False)]
@@ -197,8 +213,10 @@ def _separated(spans: Sequence[Span]) -> bool:
         first, second = _merged(before.results), _merged(after.results)
         if type(first) is not type(second):
             continue
-        states = [m.vehicle for m in (first, second) if isinstance(m, Meaning)]
-        if not any(states):
+        if not (isinstance(first, Meaning) and isinstance(second, Meaning)):
+            return False
+        said_twice = [*map(reading_key, first.readings)] == [*map(reading_key, second.readings)]
+        if not (first.vehicle or second.vehicle or said_twice):
             return False
     return True
 
@@ -260,7 +278,11 @@ def _wrong_unit(tokens: Sequence[Token], names: Sequence[str]) -> WrongUnit | No
             if span.results and isinstance(merged := _merged(span.results), Meaning)
         ]
         numbers = [r for m in meanings for r in m.readings if isinstance(r, Value)]
-        if not meanings or not all(m.readings for m in meanings):
+        clear = all(
+            m.readings and (len(m.readings) == 1 or all(isinstance(r, Value) for r in m.readings))
+            for m in meanings
+        )
+        if not meanings or not clear:
             continue
         if not all(m.explicit for m in meanings) and (expected.unit or not numbers):
             continue
@@ -325,6 +347,8 @@ def _corrected(
         if tuple(labels[: len(phrase)]) != phrase or not rest:
             continue
         found = _covered(rest, names, quantity)
+        if found is None and (again := _corrected(rest, names, quantity)):
+            found = again[1:]
         if found and all(isinstance(f, ReadingFound | Ambiguous) for f in found):
             return [CommandFound(command="no" if phrase == ("no",) else "correct"), *found]
     return None
@@ -352,7 +376,10 @@ def _interpret(
         findings = [f for f in (asked, like) if f is not None] or None
     plain = " ".join(text.split())
     if findings is None:
-        reason = f'"{_cut(plain)}" is no reading that I know. {_expects(names)}'
+        several = sum(token.kind == "number" for token in tokens) > 1
+        what = "holds several numbers, and I cannot tell which one is meant"
+        reason = f'"{_cut(plain)}" {what if several else "is no reading that I know"}. '
+        reason += _expects(names)
         findings = [NothingFound(reason=reason.strip())]
     told = [
         replace(f, argument=plain) if isinstance(f, CommandFound) and f.command == "cannot" else f

@@ -89,12 +89,12 @@ def slot_numbers(tokens: Sequence[Token]) -> tuple[Decimal, ...]:
             return ()
         numbers = (Decimal(joined),)
     elif after:
-        # "12 and a half": the fraction is said of a whole number
-        parts = number_candidates(["one", *after])
+        # "12 and a half", "12 point six": the part is said of a whole number
+        said = after if after[0] != "and" else ["zero", *after]
+        parts = number_candidates(said)
         if len(parts) != 1 or len(numbers) != 1 or numbers[0] % 1:
             return ()
-        fraction = parts[0] - 1
-        numbers = (numbers[0] - fraction if numbers[0] < 0 else numbers[0] + fraction,)
+        numbers = (numbers[0] - parts[0] if numbers[0] < 0 else numbers[0] + parts[0],)
     if before and any(number < 0 for number in numbers):
         return ()
     return tuple(-number for number in numbers) if before else numbers
@@ -178,7 +178,8 @@ class _Reader:
             value_of(number, unit, factor) for number in numbers for unit, factor in self._units()
         ]
         shown = [value for value in values if _within(value, measure)]
-        explicit = fixed is not None or "unit" in self._slots
+        named = fixed is not None and self._sentence.answer != "implied"
+        explicit = named or "unit" in self._slots
         if not shown:
             return self._meaning(explicit=explicit, refusal=_no_number(measure))
         if len(shown) == 1:
@@ -210,14 +211,14 @@ class _Reader:
         low, high = sorted(ends, key=si_decimal)
         if low.unit != high.unit:
             low = _in(low, high.unit)
-        said = self._sentence.answer == "range"
-        # two figures side by side without a word of jumping: the last digits of a steady reading
+        jump = Unstable(low=low.value, high=high.value, unit=high.unit)
+        if self._sentence.answer != "range":
+            return self._meaning(jump)
+        # two figures without a word of jumping: a guess, a drop, or the flicker of the last digit
         spread = si_decimal(high) - si_decimal(low)
-        if said and spread <= abs(si_decimal(high)) * Decimal("0.05"):
+        if spread <= abs(si_decimal(high)) * Decimal("0.05"):
             return self._meaning(low, high, explicit=explicit)
-        return self._meaning(
-            Unstable(low=low.value, high=high.value, unit=high.unit), explicit=explicit or not said
-        )
+        return self._meaning(jump, low, high, explicit=explicit)
 
 
 def _in(value: Value, unit: Unit) -> Value:

@@ -171,6 +171,9 @@ def test_one_clear_reading_among_other_words_is_asked_not_taken(text: str, readi
         ("1,200 ohms", "resistance", [1.2, 1200]),
         ("twelve six", "dc_voltage", [12.6, 126]),
         ("three five", "resistance", [35, 3.5]),
+        ("12, 6", "dc_voltage", [12.6, 12, 6]),
+        ("12. 6", "dc_voltage", [12.6, 12, 6]),
+        ("1.2m", "resistance", [1.2, 0.0012]),
     ],
 )
 def test_an_open_number_is_asked_back(
