@@ -24,6 +24,7 @@ _FLOOR: Final = 0.01
 _UNNAMED: Final = 0.45
 """Customers leave out half of what they could say, and get some of it wrong (common practice,
 no source): the figures above and this one keep a complaint weak evidence."""
+_SUPPLY_CONTACTS: Final = ("fuse_jumps", "wire_jumps", "ground_jumps")
 _NOTHING: frozenset[str] = frozenset()
 Mask = NDArray[np.bool_]
 
@@ -61,7 +62,10 @@ class _Behaviour:
         )
 
     def loose(self) -> Mask:
-        named = [n for n in self.parts.values if n.endswith("_jumps") or n.startswith("coil_rubs")]
+        return np.any([self.parts.flag(name) for name in _SUPPLY_CONTACTS], axis=0)
+
+    def rubbing(self) -> Mask:
+        named = [f"coil_rubs.{position}" for position in self.parts.positions]
         return np.any([self.parts.flag(name) for name in named], axis=0)
 
     def hot(self) -> Mask:
@@ -100,6 +104,7 @@ def _symptom(seen: _Behaviour, symptom: str) -> NDArray[np.float64]:
         "noise": np.where(seen.whines(), 1.0, np.where(spoilt, 0.25, 0.0)),
         "cuts_out": np.where(lost, 0.6, 0.0)
         + np.where(seen.loose(), 0.5, 0.0)
+        + np.where(seen.rubbing(), 0.2, 0.0)
         + np.where(seen.hot() | spoilt, 0.15, 0.0)
         + np.where(seen.lost_cranking(), 0.12, 0.0),
         "too_hot": np.where(seen.hot(), 0.8, 0.0),
@@ -126,7 +131,7 @@ def _when(seen: _Behaviour, token: str) -> Mask:
         case "warm":
             return seen.hot()
         case "bumps":
-            return seen.loose()
+            return seen.loose() | seen.rubbing()
         case _:
             return seen.lost_cranking()
 

@@ -30,7 +30,8 @@ class AmplifierState:
 
     ``works`` means on and not protecting; ``protects`` that the protection shows; ``dark`` that
     nothing shows although the supply may be there; ``level`` is the music at the outputs;
-    ``chops`` that it trips and comes back in time with loud music.
+    ``chops`` that it trips and comes back in time with loud music; ``pulling`` is the supply while
+    it works, ``supply`` what is left of that after a trip.
     """
 
     works: BoolArray
@@ -38,6 +39,7 @@ class AmplifierState:
     dark: BoolArray
     level: FloatArray
     chops: BoolArray
+    pulling: SupplyVolts
     supply: SupplyVolts
     remote: Remote
 
@@ -70,8 +72,8 @@ def _inner_trips(parts: Parts, situation: Situation, level: FloatArray) -> BoolA
 
 
 def _overworked(parts: Parts, situation: Situation, level: FloatArray) -> BoolArray:
-    """Trips by heat or by a gain set too high, with loud music, (worlds,)."""
-    hot = parts.flag("heat_trips") & parts.flag("hot_now") & (level >= 2)
+    """Trips by heat, or by a gain set too high with loud music, (worlds,)."""
+    hot = parts.flag("heat_trips") & parts.flag("hot_now") & (level >= 1)
     if situation.has("cool_down"):
         hot = np.zeros_like(hot)
     return hot | (parts.flag("gain_high") & parts.flag("gain_trips") & (level >= 2))
@@ -133,6 +135,7 @@ def solve_amplifier(parts: Parts, situation: Situation) -> AmplifierState:
         protects=protects,
         dark=~works & ~protects,
         level=np.where(works, level, 0.0),
+        pulling=working,
         chops=tripped & ~latched & (level >= 2) & parts.flag("trip_chops"),
         supply=supply,
         remote=remote,

@@ -1,4 +1,4 @@
-"""Contacts that come and go: which worlds have one, and the same worlds while it holds."""
+"""What comes and goes, a contact or the heat: which worlds have it, and their other state."""
 
 from __future__ import annotations
 
@@ -31,8 +31,8 @@ def _rubbing(parts: Parts, position: str) -> BoolArray:
 
 
 def loose_contacts(parts: Parts) -> BoolArray:
-    """Tell which worlds have a contact that comes and goes, (worlds,)."""
-    loose = np.zeros(parts.count, dtype=np.bool_)
+    """Tell which worlds have a contact or a heat trip that comes and goes, (worlds,)."""
+    loose = parts.flag("heat_trips")
     for flag in _CONTACTS:
         loose |= parts.flag(flag)
     for position in parts.positions:
@@ -41,14 +41,18 @@ def loose_contacts(parts: Parts) -> BoolArray:
 
 
 def holding_contacts(parts: Parts, index: NDArray[np.intp]) -> Parts:
-    """Give the worlds at ``index`` in the other state of their contact, (len(index),).
+    """Give the worlds at ``index`` in their other state, (len(index),).
 
-    A bad supply contact holds; a coil that breaks contact is open.
+    A bad supply contact holds; a coil that breaks contact is open; a hot amplifier is cool and
+    the other way round.
     """
     values: dict[str, FloatArray] = {name: column[index] for name, column in parts.values.items()}
     for flag, contact in _CONTACTS.items():
         holds = values[flag] > 0.5
         values[contact] = np.where(holds, _HOLDING_SHARE * values[contact], values[contact])
+    values["hot_now"] = np.where(
+        values["heat_trips"] > 0.5, 1.0 - values["hot_now"], values["hot_now"]
+    )
     for position in parts.positions:
         opens = _rubbing(parts, position)[index]
         name = f"coil_open.{position}"

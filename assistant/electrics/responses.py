@@ -74,22 +74,39 @@ class Responder:
     def predict(self, do: Do) -> Predicted:
         """Compute the reading of ``do`` in every world."""
         value = np.asarray(self._value(do), dtype=np.float64)
+        other = self._in_other_state(do, value)
+        with np.errstate(invalid="ignore"):
+            jumps = np.abs(other - value) > _JUMP_FLOOR + _JUMP_SHARE * np.abs(other)
+        jumps |= np.isfinite(other) != np.isfinite(value)
+        if not jumps.any():
+            return Predicted(value=value)
+        return Predicted(value=value, other=other, jumps=np.asarray(jumps))
+
+    def _in_other_state(self, do: Do, value: FloatArray) -> FloatArray:
+        """Give the reading while a bad contact holds or a chopping amplifier pulls, (worlds,)."""
         if self._loose is None:
             self._loose = np.flatnonzero(loose_contacts(self.parts))
             if self._loose.size:
                 self._holding = Responder(holding_contacts(self.parts, self._loose))
-        if self._holding is None:
-            return Predicted(value=value)
-        held = np.asarray(self._holding._value(do), dtype=np.float64)
-        now = value[self._loose]
-        with np.errstate(invalid="ignore"):
-            differs = np.abs(held - now) > _JUMP_FLOOR + _JUMP_SHARE * np.abs(held)
-        differs |= np.isfinite(held) != np.isfinite(now)
-        if not differs.any():
-            return Predicted(value=value)
-        other, jumps = value.copy(), np.zeros(len(value), dtype=np.bool_)
-        other[self._loose], jumps[self._loose] = held, differs
-        return Predicted(value=value, other=other, jumps=jumps)
+        other = value
+        situation = Situation.of(do)
+        if do.audio == "loud" and (chops := self.state(situation).chops).any():
+            if do.quantity == "dc_voltage" and do.red.split(".")[0] not in {"speaker", "signal"}:
+                nodes = self.state(situation).pulling.nodes
+                pulled = [
+                    nodes.get(end, self._node(end, self.state(situation)))
+                    for end in (do.red, do.black or "")
+                ]
+                other = np.where(chops, pulled[0] - pulled[1], other)
+            elif do.quantity == "ac_voltage" and (match := _SPEAKER.fullmatch(do.red)):
+                plays = self._music_volts(match.group(1), match.group(2), situation)
+                other = np.where(chops, plays, other)
+            elif do.red == "amp.protect_light":
+                other = np.where(chops & (value == 0.0), 1.0, np.where(chops, 0.0, other))
+        if self._holding is not None:
+            other = other.copy()
+            other[self._loose] = self._holding._value(do)
+        return other
 
     def _value(self, do: Do) -> FloatArray:
         situation = Situation.of(do)
@@ -158,7 +175,8 @@ class Responder:
             self.state(situation).works & pair_has_signal(self.parts, situation, pair) & ~silent
         )
 
-    def _output_ac(self, position: Position, end: str, situation: Situation) -> FloatArray:
+    def _music_volts(self, position: Position, end: str, situation: Situation) -> FloatArray:
+        """AC volts at the position while its channel plays, (worlds,)."""
         parts = self.parts
         share = {0: 0.0, 1: parts["quiet_ratio"], 2: parts["loud_ratio"]}[situation.level]
         watts = parts["rated_w"] * share / len(parts.positions)
@@ -171,8 +189,12 @@ class Responder:
                 volts = np.where(np.isinf(coil), volts, volts * coil / (coil + wire))
             shorted = parts[f"wires_short_ohm.{position}"] < OPEN_OHM
             volts = np.where(shorted, _SPEAKER_AC_AT_LINE, volts)
+        return volts
+
+    def _output_ac(self, position: Position, end: str, situation: Situation) -> FloatArray:
         plays = self._channel_plays(position, situation)
-        return np.where(plays, volts, parts["off_ac_v"])
+        volts = self._music_volts(position, end, situation)
+        return np.where(plays, volts, self.parts["off_ac_v"])
 
     # -- ohms on dead circuits --------------------------------------------------------------
 

@@ -78,10 +78,10 @@ def input_trips(parts: Parts, situation: Situation) -> BoolArray:
 def center_to_shell_ohm(parts: Parts, pair: Pair) -> FloatArray:
     """Resistance from center to shell of the lead unplugged at the amplifier, ohm."""
     source = np.where(
-        parts.flag(f"source_out_open.{pair}") | parts.flag(f"shell_open.{pair}"),
-        np.inf,
-        parts[f"source_out_ohm.{pair}"],
+        parts.flag(f"source_out_open.{pair}"), np.inf, parts[f"source_out_ohm.{pair}"]
     )
+    broken = np.where(parts.flag(f"shell_open.{pair}"), parts[f"shell_open_ohm.{pair}"], 0.0)
+    source = source + broken
     return np.where(_lead_passes(parts, pair), source, parts[f"signal_short_ohm.{pair}"])
 
 
@@ -92,7 +92,8 @@ def shell_to_chassis_ohm(parts: Parts, pair: Pair) -> FloatArray:
         parts[f"shell_float_ohm.{pair}"],
         parts[f"shell_ohm.{pair}"],
     )
-    return np.where(parts.flag(f"shell_open.{pair}"), np.inf, grounded)
+    broken = parts[f"shell_open_ohm.{pair}"]
+    return np.where(parts.flag(f"shell_open.{pair}"), broken + grounded, grounded)
 
 
 def lead_voltage(parts: Parts, situation: Situation, pair: Pair) -> FloatArray:
