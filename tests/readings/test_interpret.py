@@ -206,6 +206,31 @@ def test_commands_are_heard_at_any_time(text: str, command: str, quantity: Quant
     assert found.argument == (text if command == "cannot" else None)
 
 
+@pytest.mark.parametrize(
+    ("text", "command"),
+    [("sorry, i meant 12.8", "correct"), ("wait i mean 12.8", "correct"),
+     ("no no no it's 12.8", "no")],
+)  # fmt: skip
+def test_stacked_corrections(text: str, command: str) -> None:
+    order, reading = typed(text)
+    assert order == CommandFound(command=command)
+    assert isinstance(reading, ReadingFound)
+    assert reading.reading == volts(12.8)
+
+
+@pytest.mark.parametrize(
+    ("text", "command"), [("no no", "no"), ("yes, yes", "yes"), ("skip skip", "skip")]
+)
+def test_a_command_said_twice_is_one(text: str, command: str) -> None:
+    assert only(text) == CommandFound(command=command)
+
+
+def test_several_numbers_are_named_as_the_reason() -> None:
+    found = only("12.6 at the battery 12.1 at the amp")
+    assert isinstance(found, NothingFound)
+    assert "several numbers" in found.reason
+
+
 def test_likeness_is_for_commands_only() -> None:
     # a misspelt number, yes, no or stop is not guessed at
     for text in ("twelv volts", "thirten", "yess", "stopp", "nno", "fity five"):
