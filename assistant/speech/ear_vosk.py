@@ -1,0 +1,281 @@
+"""The ear on vosk: strict graphs with the built-in network, or another model directory.
+
+With the built-in network every grammar is a decoding graph that accepts its phrases, silence and
+other words, nothing else. Another model directory gets the grammar's phrases as vosk's runtime
+grammar, which only biases it: whatever is not a whole phrase of the grammar is dropped.
+"""
+
+from __future__ import annotations
+
+import json
+import math
+from collections import deque
+from dataclasses import dataclass, replace
+from functools import lru_cache
+from typing import TYPE_CHECKING, Any, Final
+
+from assistant.errors import GivenError, MisuseError
+from assistant.speech.audio import EAR_RATE, Samples
+from assistant.speech.events import GraphSource, Heard, Hypothesis, accepts, spoken_graph
+from assistant.speech.lexicon import builtin_lexicon
+from assistant.speech.modeldir import write_model
+from assistant.speech.parts import need
+from assistant.speech.phonegraph import (
+    GraphCosts,
+    build_graph,
+    build_phone_loop,
+    builtin_phones,
+)
+from assistant.speech.roomtone import RoomTone
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable
+    from pathlib import Path
+
+    from assistant.readings.wordgraph import WordGraph
+
+__all__ = ["BuiltinEar", "VoskModelEar", "phrase_cover"]
+
+_ALTERNATIVES: Final = 10
+_KEPT_GRAPHS: Final = 24
+_UNKNOWN: Final = "[unk]"
+_BUILTIN_SHARPNESS: Final = 1.0
+_LOOP_AHEAD: Final = 0.0
+
+
+def _vosk() -> Any:
+    """Import vosk and keep it from writing to the terminal."""
+    vosk = need("vosk")
+    vosk.SetLogLevel(-3)
+    return vosk
+
+
+def _load(vosk: Any, directory: Path) -> Any:
+    try:
+        return vosk.Model(str(directory))
+    except Exception as error:  # vosk raises the base class
+        raise GivenError(
+            f"vosk cannot load a model from {directory}.",
+            next_step="Give the directory of a vosk model, the one that holds am/ and conf/.",
+        ) from error
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Told:
+    """How decoders' answers are read.
+
+    ``sharpness`` scales scores to natural logarithms of weights. The loop's score counts as that
+    of other words when ``loop_ahead`` is taken from it.
+    """
+
+    graph: WordGraph
+    name: str
+    sharpness: float = 1.0
+    loop_ahead: float = 0.0
+
+
+class BuiltinEar:
+    """The built-in network; one vosk model per grammar, kept for the process's life.
+
+    ``graphs`` gives word graphs by name, ``costs`` are those of the decoding graphs.
+    """
+
+    def __init__(self, graphs: GraphSource = spoken_graph, costs: GraphCosts | None = None) -> None:
+        self._vosk = _vosk()
+        self._graphs = graphs
+        self._costs = costs or GraphCosts()
+        self._loop: Any = None
+        self._model = lru_cache(maxsize=_KEPT_GRAPHS)(self._build)
+
+    @property
+    def name(self) -> str:
+        """What it is, in words for a person."""
+        return "vosk with the built-in model"
+
+    def begin(self, grammar: str) -> VoskStream:
+        """Open a stream for ``grammar``; the first time its graph is built and loaded."""
+        model, told = self._model(grammar)
+        decoders = [self._vosk.KaldiRecognizer(one, EAR_RATE) for one in (model, self._loop)]
+        return VoskStream(decoders, told)
+
+    def _build(self, grammar: str) -> tuple[Any, _Told]:
+        if self._loop is None:
+            loop = build_phone_loop(builtin_phones(), self._costs)
+            self._loop = _load(self._vosk, write_model("loop", loop, best_only=True))
+        words = self._graphs(grammar)
+        graph = build_graph(words, builtin_lexicon(), builtin_phones(), self._costs)
+        model = _load(self._vosk, write_model(grammar, graph))
+        told = _Told(
+            graph=words, name=self.name, sharpness=_BUILTIN_SHARPNESS, loop_ahead=_LOOP_AHEAD
+        )
+        return model, told
+
+
+class VoskModelEar:
+    """Any other vosk model, from a directory.
+
+    ``words`` are checked against the model's vocabulary when it is loaded; ``missing`` names
+    those that it does not have, and phrases with them cannot be heard. Raises ``GivenError``
+    when the directory holds no model or none of the words.
+    """
+
+    def __init__(
+        self, directory: Path, words: Iterable[str], graphs: GraphSource = spoken_graph
+    ) -> None:
+        if (
+            not (directory / "am" / "final.mdl").is_file()
+            and not (directory / "final.mdl").is_file()
+        ):
+            raise GivenError(
+                f"There is no vosk model in {directory}.",
+                next_step="Set model_dir to the directory of a vosk model, the one that holds am/.",
+            )
+        self._vosk = _vosk()
+        self._directory = directory
+        self._graphs = graphs
+        self._model = _load(self._vosk, directory)
+        wanted = frozenset(words)
+        self.missing = tuple(
+            sorted(word for word in wanted if self._model.vosk_model_find_word(word) < 0)
+        )
+        if wanted and len(self.missing) == len(wanted):
+            raise GivenError(
+                f"The model in {directory} has none of the words that are needed.",
+                next_step="Give an English vosk model.",
+            )
+        self._grammar = lru_cache(maxsize=_KEPT_GRAPHS)(self._phrases)
+
+    @property
+    def name(self) -> str:
+        """What it is, in words for a person."""
+        return f"vosk with the model in {self._directory.name}"
+
+    def begin(self, grammar: str) -> VoskStream:
+        """Open a stream for ``grammar``."""
+        phrases, told = self._grammar(grammar)
+        return VoskStream([self._vosk.KaldiRecognizer(self._model, EAR_RATE, phrases)], told)
+
+    def _phrases(self, grammar: str) -> tuple[str, _Told]:
+        known = _without(self._graphs(grammar), frozenset(self.missing))
+        phrases = [*phrase_cover(known), _UNKNOWN]
+        return json.dumps(phrases), _Told(graph=known, name=self.name)
+
+
+class VoskStream:
+    """One utterance through vosk: a decoder for the phrases and, if there is one, for the loop."""
+
+    def __init__(self, decoders: list[Any], told: _Told) -> None:
+        self._decoders = decoders
+        self._told = told
+        self._tone = RoomTone()
+        self._frames = 0
+        self._parts: list[list[Hypothesis]] = []
+        for decoder, count in zip(decoders, (_ALTERNATIVES, 1), strict=False):
+            decoder.SetMaxAlternatives(count)
+        self._accept(self._tone.before())
+
+    def feed(self, pcm: Samples) -> None:
+        """Take more sound."""
+        self._frames += len(pcm)
+        if len(pcm):
+            self._accept(self._tone.under(pcm))
+
+    def finish(self) -> Heard:
+        """Tell what was heard in all the sound."""
+        self._accept(self._tone.after())
+        phrases, *loop = (_alternatives(decoder.FinalResult()) for decoder in self._decoders)
+        self._decoders = []
+        self._parts.append(phrases)
+        other = loop[0][0].score - self._told.loop_ahead if loop and loop[0] else None
+        return self._heard(_joined(self._parts), other)
+
+    def _accept(self, pcm: Samples) -> None:
+        if not self._decoders:
+            raise MisuseError("This stream is finished.", next_step="Begin a new one.")
+        for number, decoder in enumerate(self._decoders):
+            # The built-in model never ends an utterance by itself; another may, in a pause.
+            if decoder.AcceptWaveform(pcm.tobytes()) and number == 0:
+                self._parts.append(_alternatives(decoder.Result()))
+
+    def _heard(self, found: list[Hypothesis], other: float | None) -> Heard:
+        """Sort what was found: phrases of the grammar, silence, or words outside it."""
+        scale = self._told.sharpness
+        phrases = tuple(
+            Hypothesis(text=one.text, score=one.score * scale)
+            for one in found
+            if one.text and accepts(self._told.graph, tuple(one.text.split()))
+        )
+        other = None if other is None else other * scale
+        heard = Heard(kind="silence", seconds=self._frames / EAR_RATE, recogniser=self._told.name)
+        if not found or not found[0].text:
+            return heard
+        if not phrases or phrases[0].score < found[0].score * scale:
+            return replace(heard, kind="other_words")
+        if other is not None and other > phrases[0].score:
+            return replace(heard, kind="other_words", other_words=other)
+        return replace(heard, kind="phrase", hypotheses=phrases, other_words=other)
+
+
+def _alternatives(answer: str) -> list[Hypothesis]:
+    """Read vosk's JSON: phrases, best first, each text once."""
+    best: dict[str, float] = {}
+    for one in json.loads(answer).get("alternatives", []):
+        text = " ".join(str(one["text"]).split())
+        best[text] = max(best.get(text, -math.inf), float(one["confidence"]))
+    ranked = sorted(best.items(), key=lambda pair: (-pair[1], pair[0]))
+    return [Hypothesis(text=text, score=score) for text, score in ranked]
+
+
+def _joined(parts: list[list[Hypothesis]]) -> list[Hypothesis]:
+    """Join what was heard before and after pauses, each part's phrases with each other's."""
+    whole = [Hypothesis(text="", score=0.0)]
+    for part in parts:
+        if not part:
+            continue
+        whole = sorted(
+            (
+                Hypothesis(text=f"{a.text} {b.text}".strip(), score=a.score + b.score)
+                for a in whole
+                for b in part
+            ),
+            key=lambda one: -one.score,
+        )[:_ALTERNATIVES]
+    return whole
+
+
+def _without(graph: WordGraph, words: frozenset[str]) -> WordGraph:
+    """Give the graph without the arcs of ``words``."""
+    return replace(graph, arcs=tuple(arc for arc in graph.arcs if arc.word not in words))
+
+
+def phrase_cover(graph: WordGraph) -> tuple[str, ...]:
+    """Give phrases that together use every arc of ``graph`` that lies on some phrase.
+
+    Each is a shortest way from the start through one arc to an end. Sorted, no repetitions.
+    """
+    ahead = _nearest(graph, {graph.start}, forward=True)
+    behind = _nearest(graph, set(graph.finals), forward=False)
+    found = {
+        " ".join((*ahead[arc.source], arc.word, *behind[arc.target]))
+        for arc in graph.arcs
+        if arc.source in ahead and arc.target in behind
+    }
+    return tuple(sorted(found))
+
+
+def _nearest(graph: WordGraph, goals: set[int], *, forward: bool) -> dict[int, tuple[str, ...]]:
+    """Shortest words between every state and the nearest of ``goals``."""
+    steps: dict[int, list[tuple[str, int]]] = {}
+    for arc in sorted(graph.arcs, key=lambda arc: (arc.source, arc.word, arc.target)):
+        here, there = (arc.source, arc.target) if forward else (arc.target, arc.source)
+        steps.setdefault(here, []).append((arc.word, there))
+    words: dict[int, tuple[str, ...]] = dict.fromkeys(sorted(goals), ())
+    waiting = deque(words)
+    while waiting:
+        state = waiting.popleft()
+        for word, after in steps.get(state, ()):
+            if after not in words:
+                known = words[state]
+                words[after] = (*known, word) if forward else (word, *known)
+                waiting.append(after)
+    return words

@@ -1,0 +1,234 @@
+"""From a word graph to the decoding graph of a CTC phone network.
+
+Every word arc becomes its chain of phones: the first frame of a phone takes the forward
+transition, each further frame its self-loop. Between two phones of a word a blank may stand, and
+must stand where both are the same phone; between two words silence may stand, and must where the
+last phone of one is the first of the next. Otherwise a network that writes one phone once would
+be read as two. The start is final: silence is no word.
+
+A second small graph, a loop over all phones, tells how well the sound is explained by any words
+at all. How far the phrases of a grammar stay behind it tells readings from other talk.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import cache
+from importlib.resources import files
+from typing import TYPE_CHECKING, Final
+
+from assistant.errors import GivenError
+from assistant.speech.fstfile import Fst
+from assistant.speech.lexicon import Lexicon, require_words
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+
+    from assistant.readings.wordgraph import WordArc, WordGraph
+
+__all__ = [
+    "EMPTY_WORD",
+    "DecodingGraph",
+    "GraphCosts",
+    "PhoneTable",
+    "build_graph",
+    "build_phone_loop",
+    "builtin_phones",
+]
+
+EMPTY_WORD: Final = "<eps>"
+SILENCE: Final = "SIL"
+BLANK: Final = "BLK_I"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class GraphCosts:
+    """Costs in the graph, natural logarithms, against the network's log posteriors.
+
+    ``blank`` is paid for each frame (30 ms) of blank or silence, because a CTC network is too
+    sure of blank; ``word`` for each word, ``loop_phone`` for each phone of the loop. The defaults
+    were tuned on development speech, see ``builtin/MODEL_CARD.md``.
+    """
+
+    blank: float = 3.0
+    word: float = 0.0
+    loop_phone: float = 0.5
+
+
+@dataclass(frozen=True, slots=True)
+class PhoneTable:
+    """The network's phones by their names (``SIL``, ``BLK_I``, ``AA_B`` ...), numbered from 1."""
+
+    ids: Mapping[str, int]
+
+    def forward(self, phone: str) -> int:
+        """Give the transition that enters ``phone`` (its first frame)."""
+        return 2 * self.ids[phone]
+
+    def again(self, phone: str) -> int:
+        """Give the self-loop of ``phone`` (each further frame)."""
+        return 2 * self.ids[phone] - 1
+
+    @property
+    def bases(self) -> tuple[str, ...]:
+        """The phones without their place in the word."""
+        return tuple(sorted({name[:-2] for name in self.ids if name.endswith("_S")}))
+
+
+@dataclass(frozen=True, slots=True)
+class DecodingGraph:
+    """The graph and its words; ``words[olabel]`` is what an arc says, entry 0 is empty."""
+
+    fst: Fst
+    words: tuple[str, ...]
+
+
+@cache
+def builtin_phones() -> PhoneTable:
+    """Give the phones of the built-in model."""
+    source = files("assistant.speech").joinpath("builtin", "graph", "phones.txt")
+    pairs = (line.split() for line in source.read_text(encoding="ascii").splitlines())
+    return PhoneTable({name: int(number) for name, number in pairs if name != EMPTY_WORD})
+
+
+def build_graph(
+    words: WordGraph, lexicon: Lexicon, phones: PhoneTable, costs: GraphCosts
+) -> DecodingGraph:
+    """Build the decoding graph whose output language is that of ``words``, or nothing.
+
+    The same arguments give the same graph, state by state. Raises ``GivenError`` when a word
+    has no phones or when the graph has no arcs.
+    """
+    if not words.arcs:
+        raise GivenError("The grammar has no words.", next_step="Give it at least one phrase.")
+    require_words(words.words, lexicon)
+    table = (EMPTY_WORD, *sorted(words.words))
+    builder = _Builder(words, lexicon, phones, costs, {word: k for k, word in enumerate(table)})
+    return DecodingGraph(builder.build(), table)
+
+
+def build_phone_loop(phones: PhoneTable, costs: GraphCosts) -> DecodingGraph:
+    """Build the loop over all phones, silence between any two; it says nothing."""
+    fst = Fst()
+    hub, silence = fst.add_state(), fst.add_state()
+    fst.finals[hub] = 0.0
+    fst.add_arc(hub, phones.forward(SILENCE), 0, costs.blank, silence)
+    fst.add_arc(silence, phones.again(SILENCE), 0, costs.blank, silence)
+    fst.add_arc(silence, 0, 0, 0.0, hub)
+    for base in phones.bases:
+        node = fst.add_state()
+        fst.add_arc(hub, phones.forward(f"{base}_S"), 0, costs.loop_phone, node)
+        fst.add_arc(node, phones.again(f"{base}_S"), 0, 0.0, node)
+        fst.add_arc(node, 0, 0, 0.0, hub)
+    return DecodingGraph(fst, (EMPTY_WORD,))
+
+
+@dataclass(frozen=True, slots=True)
+class _Entry:
+    """How a word is entered: its first phone, and the arc that says it."""
+
+    base: str
+    ilabel: int
+    olabel: int
+    cost: float
+    target: int
+
+
+class _Builder:
+    def __init__(
+        self,
+        words: WordGraph,
+        lexicon: Lexicon,
+        phones: PhoneTable,
+        costs: GraphCosts,
+        labels: Mapping[str, int],
+    ) -> None:
+        self._words = words
+        self._lexicon = lexicon
+        self._phones = phones
+        self._costs = costs
+        self._labels = labels
+        self._fst = Fst()
+        self._after_phone: dict[tuple[int, str], int] = {}
+        self._after_silence: dict[int, int] = {}
+        self._entries: dict[int, list[_Entry]] = {}
+
+    def build(self) -> Fst:
+        fst = self._fst
+        start = fst.start = fst.add_state()
+        fst.finals[start] = 0.0
+        for arc in sorted(self._words.arcs, key=_arc_key):
+            for said in self._lexicon[arc.word]:
+                self._word(arc, said)
+        for (state, phone), node in sorted(self._after_phone.items()):
+            self._leave(state, node, last=phone[:-2])
+            self._blank_arc(node, SILENCE, self._silence(state))
+        self._leave(self._words.start, start, last=None)
+        self._blank_arc(start, SILENCE, self._silence(self._words.start))
+        fst.finals[self._silence(self._words.start)] = 0.0
+        for state, node in sorted(self._after_silence.items()):
+            self._leave(state, node, last=None)
+        return fst
+
+    def _word(self, arc: WordArc, said: tuple[str, ...]) -> None:
+        """Add the chain of one pronunciation, without the arcs that enter it."""
+        names = [f"{base}_{place}" for base, place in zip(said, _places(len(said)), strict=True)]
+        nodes = [self._phone_node(name) for name in names[:-1]]
+        nodes.append(self._end_node(arc.target, names[-1]))
+        entry = _Entry(
+            said[0],
+            self._phones.forward(names[0]),
+            self._labels[arc.word],
+            arc.cost + self._costs.word,
+            nodes[0],
+        )
+        self._entries.setdefault(arc.source, []).append(entry)
+        for before, after, name, k in zip(nodes, nodes[1:], names[1:], range(1, 99), strict=False):
+            blank = self._blank_node()
+            self._blank_arc(before, BLANK, blank)
+            forward = self._phones.forward(name)
+            self._fst.add_arc(blank, forward, 0, 0.0, after)
+            if said[k] != said[k - 1]:
+                self._fst.add_arc(before, forward, 0, 0.0, after)
+
+    def _leave(self, state: int, node: int, last: str | None) -> None:
+        """Let ``node`` end what came before: the phrase may end, or any next word begins."""
+        if state in self._words.finals:
+            self._fst.finals[node] = 0.0
+        for entry in self._entries.get(state, ()):
+            if entry.base != last:
+                self._fst.add_arc(node, entry.ilabel, entry.olabel, entry.cost, entry.target)
+
+    def _phone_node(self, name: str) -> int:
+        node = self._fst.add_state()
+        self._fst.add_arc(node, self._phones.again(name), 0, 0.0, node)
+        return node
+
+    def _end_node(self, state: int, name: str) -> int:
+        """Give the node that all words share which end in ``state`` with the same phone."""
+        if (state, name) not in self._after_phone:
+            self._after_phone[state, name] = self._phone_node(name)
+        return self._after_phone[state, name]
+
+    def _silence(self, state: int) -> int:
+        if state not in self._after_silence:
+            node = self._fst.add_state()
+            self._after_silence[state] = node
+            self._fst.add_arc(node, self._phones.again(SILENCE), 0, self._costs.blank, node)
+        return self._after_silence[state]
+
+    def _blank_node(self) -> int:
+        node = self._fst.add_state()
+        self._fst.add_arc(node, self._phones.again(BLANK), 0, self._costs.blank, node)
+        return node
+
+    def _blank_arc(self, source: int, name: str, target: int) -> None:
+        self._fst.add_arc(source, self._phones.forward(name), 0, self._costs.blank, target)
+
+
+def _places(length: int) -> str:
+    return "S" if length == 1 else "B" + "I" * (length - 2) + "E"
+
+
+def _arc_key(arc: WordArc) -> tuple[int, int, str, float]:
+    return arc.source, arc.target, arc.word, arc.cost
