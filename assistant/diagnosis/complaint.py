@@ -122,7 +122,7 @@ def _when(seen: _Behaviour, token: str) -> Mask:
         case "always":
             return trouble_key | anywhere_silent
         case "accessory":
-            return trouble_key | anywhere_silent
+            return trouble_key | anywhere_silent | seen.fails("accessory", "loud")
         case "running" | "seconds_after_start":
             return seen.fails("running", "quiet") | seen.fails("running", "loud") | whine
         case "loud":
@@ -156,6 +156,10 @@ def complaint_fit(
         only_loud = seen.works("running", "quiet") & seen.works("accessory", "quiet")
         if complaint.symptom in {"protects", "cuts_out"}:
             weight = weight * np.where(only_loud, _UNNAMED, 1.0)
+    if complaint.symptom not in {"silent_channel", "no_sound"}:
+        # Who has a silent speaker as well would mostly say so.
+        silent = np.any([seen.silent(p) for p in seen.parts.positions], axis=0)
+        weight = weight * np.where(silent & seen.works("accessory", "quiet"), _UNNAMED, 1.0)
     if complaint.where:
         weight = weight * _where(seen, complaint, faults, slots)
     return weight

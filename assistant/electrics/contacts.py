@@ -26,6 +26,9 @@ _HOLDING_SHARE: Final = 0.01
 no source)."""
 
 
+_INSULATED_OHM: Final = 1e12
+
+
 def _rubbing(parts: Parts, position: str) -> BoolArray:
     return parts.flag(f"coil_rubs.{position}") & parts.flag(f"rub_jumps.{position}")
 
@@ -36,15 +39,15 @@ def loose_contacts(parts: Parts) -> BoolArray:
     for flag in _CONTACTS:
         loose |= parts.flag(flag)
     for position in parts.positions:
-        loose |= _rubbing(parts, position)
+        loose |= _rubbing(parts, position) | parts.flag(f"leak_jumps.{position}")
     return loose
 
 
 def holding_contacts(parts: Parts, index: NDArray[np.intp]) -> Parts:
     """Give the worlds at ``index`` in their other state, (len(index),).
 
-    A bad supply contact holds; a coil that breaks contact is open; a hot amplifier is cool and
-    the other way round.
+    A bad supply contact holds; a coil that breaks contact is open; a chafed wire is clear of the
+    body; a hot amplifier is cool and the other way round.
     """
     values: dict[str, FloatArray] = {name: column[index] for name, column in parts.values.items()}
     for flag, contact in _CONTACTS.items():
@@ -57,4 +60,8 @@ def holding_contacts(parts: Parts, index: NDArray[np.intp]) -> Parts:
         opens = _rubbing(parts, position)[index]
         name = f"coil_open.{position}"
         values[name] = np.where(opens, 1.0, values[name])
+        leak = f"leak_ohm.{position}"
+        values[leak] = np.where(
+            values[f"leak_jumps.{position}"] > 0.5, _INSULATED_OHM, values[leak]
+        )
     return replace(parts, values=values)
