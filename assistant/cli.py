@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import sys
-from pathlib import Path
+from pathlib import Path  # noqa: TC003 - typer reads it
 from typing import Annotated
 
 import typer
@@ -104,7 +104,8 @@ def type_command(
     beep, 12.6 key on, 8 running) or a command: repeat, back, undo, correction 12.4, skip,
     can't, why, status, safety, help, stop.
 
-    Examples: probetell type | probetell type -i van.yaml -c protects:running | probetell type --resume
+    Examples: probetell type | probetell type -i van.yaml -c protects:running |
+    probetell type --resume
     """
     from assistant.commands.typed import run_typed
     from assistant.settings import load_settings
@@ -119,6 +120,89 @@ def type_command(
             report=report,
         )
     )
+
+
+@app.command("talk")
+def talk_command(
+    installation: Annotated[Path | None, _INSTALLATION] = None,
+    complaint: Annotated[str | None, _COMPLAINT] = None,
+    resume: Annotated[
+        bool, typer.Option("--resume", help="Go on with the last case that is still open.")
+    ] = False,
+    seed: Annotated[int, _SEED] = 0,
+    files: Annotated[
+        Path | None,
+        typer.Option(
+            "--files",
+            metavar="DIR|LIST.yaml",
+            help="Answer from recordings named by check id instead of the microphone.",
+        ),
+    ] = None,
+    report: Annotated[
+        Path | None,
+        typer.Option("--report", metavar="FILE.html", help="Write a report at the end."),
+    ] = None,
+) -> None:
+    """Work through a case by voice, hands on the probes.
+
+    The program asks aloud and hears your readings; talk over it to cut it off. At any time:
+    repeat, slower, back, undo, correction, skip, I can't, why, status, help, safety, stop.
+    When you say nothing it waits quietly and goes on at whatever you say next.
+
+    Examples: probetell talk -i van.yaml -c protects:running | probetell talk --resume |
+    probetell talk --files answers/ -c cuts_out:loud
+    """
+    from assistant.commands.talk import run_talk
+    from assistant.settings import load_settings
+
+    raise typer.Exit(
+        run_talk(
+            load_settings(),
+            installation=installation,
+            complaint=complaint,
+            resume=resume,
+            seed=seed,
+            files=files,
+            report=report,
+        )
+    )
+
+
+@app.command("hear")
+def hear_command(
+    files: Annotated[list[Path], typer.Argument(metavar="FILE...", help="Sound files.")],
+    expect: Annotated[
+        str | None,
+        typer.Option("--expect", metavar="QUANTITY", help="dc_voltage, resistance, light, ..."),
+    ] = None,
+    as_json: Annotated[bool, typer.Option("--json", help="One JSON object a file.")] = False,
+) -> None:
+    """Say what is heard in sound files (WAV, FLAC, OGG or MP3, any rate, mono or stereo).
+
+    Without --expect any reading or command may come.
+
+    Examples: probetell hear answer.wav | probetell hear --expect dc_voltage --json *.wav
+    """
+    from assistant.commands.hear import run_hear
+    from assistant.settings import load_settings
+
+    raise typer.Exit(run_hear(load_settings(), files=files, expect=expect, as_json=as_json))
+
+
+@app.command("selfcheck")
+def selfcheck_command(
+    as_json: Annotated[bool, typer.Option("--json", help="One JSON object a part.")] = False,
+) -> None:
+    """Say of every part whether it is ready, and what to install if it is not.
+
+    The exit code is 1 when a part that every case needs is not ready.
+
+    Example: probetell selfcheck
+    """
+    from assistant.commands.selfcheck import run_selfcheck
+    from assistant.settings import load_settings
+
+    raise typer.Exit(run_selfcheck(load_settings(), as_json=as_json))
 
 
 @app.command("report")

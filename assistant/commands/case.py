@@ -76,8 +76,7 @@ class _Desk:
 
 
 def _write(out: TextIO, objects: list[dict[str, Any]]) -> None:
-    for item in objects:
-        out.write(json.dumps(item, ensure_ascii=True, allow_nan=False) + "\n")
+    out.writelines(json.dumps(item, allow_nan=False) + "\n" for item in objects)
     out.flush()
 
 

@@ -164,7 +164,7 @@ def ask_complaint(ask: Ask, tell: Tell) -> Complaint:
     """Ask what the customer says; a skipped symptom counts as protection, the commonest."""
     symptom = _choose(ask, tell, "What is wrong", SYMPTOMS, many=False)
     when = _choose(ask, tell, "When does it come", WHEN, many=True)
-    places = {name: name.replace("_", " ") for name in POSITIONS}
+    places: dict[str, str] = {name: name.replace("_", " ") for name in POSITIONS}
     where = _choose(ask, tell, "Where", places, many=True)
     return Complaint.model_validate(
         {

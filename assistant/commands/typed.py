@@ -19,16 +19,17 @@ from assistant.commands.workplace import (
 from assistant.conversation.events import Close, Opened, Silence, Typed
 from assistant.conversation.table import State
 from assistant.errors import ProbetellError
+from assistant.knowledge.schema import Installation
 
 if TYPE_CHECKING:
     from pathlib import Path
 
     from assistant.casebook.keeping import KeptCase
     from assistant.conversation.events import Action, Channel
-    from assistant.knowledge.schema import Complaint, Installation
+    from assistant.knowledge.schema import Complaint
     from assistant.settings import Settings
 
-__all__ = ["begin_or_resume", "finish", "run_typed"]
+__all__ = ["begin_or_resume", "finish", "read_installation", "run_typed"]
 
 
 def begin_or_resume(
@@ -62,6 +63,11 @@ def begin_or_resume(
         installation=built, complaint=said, seed=seed, channel=channel, worlds=settings.worlds
     )
     return case, case.handle(opened)
+
+
+def read_installation(path: Path | None) -> Installation:
+    """Read an installation, the empty one where no file is given."""
+    return Installation() if path is None else load_installation(path)
 
 
 def finish(screen: Screen, case: KeptCase, settings: Settings, report: Path | None) -> None:

@@ -27,6 +27,7 @@ __all__ = [
     "now",
     "open_casebook",
     "open_diagnosis",
+    "read_mapping",
 ]
 
 
@@ -89,7 +90,8 @@ def last_case(casebook: Casebook, *, still_open: bool = False) -> str:
     )
 
 
-def _mapping(path: Path) -> dict[str, object]:
+def read_mapping(path: Path) -> dict[str, object]:
+    """Read a YAML file that holds names and values; raise ``GivenError`` that names it."""
     import yaml
 
     try:
@@ -113,7 +115,7 @@ def load_installation(path: Path) -> Installation:
 
     from assistant.knowledge.schema import Installation, model_error
 
-    raw = _mapping(path)
+    raw = read_mapping(path)
     try:
         return Installation.model_validate(raw.get("installation", raw))
     except ValidationError as error:

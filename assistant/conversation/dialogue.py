@@ -56,6 +56,14 @@ class Dialogue(Telling):
         """Where the dialogue stands."""
         return self._scene.state
 
+    @property
+    def grammar(self) -> str:
+        """The grammar whose phrases, with the commands, may answer the open question."""
+        step = self._scene.step
+        if step is None or self._scene.state is State.CAUTIONING:
+            return "yes_no"
+        return step.check.grammar
+
     def handle(self, event: Given) -> Actions:
         """Take one event; the first action is to store it.
 

@@ -2,9 +2,8 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
-
 from dataclasses import replace
+from typing import TYPE_CHECKING
 
 from assistant.conversation.answering import Answering, require_showable
 from assistant.conversation.events import AskConfirm, Event, Exact, Repaired, Told, Understood

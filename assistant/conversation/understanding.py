@@ -39,6 +39,7 @@ from assistant.readings.findings import (
     WrongUnit,
 )
 from assistant.readings.interpret import interpret_spoken, interpret_typed
+from assistant.readings.meaning import reading_key
 from assistant.readings.readback import read_back_typed
 
 if TYPE_CHECKING:
@@ -70,6 +71,7 @@ _COMMANDS: Final[Mapping[str, Command]] = {
 _YES_OR_NO: Final = frozenset({State.CONFIRMING, State.CONTRASTING, State.CONCLUDED})
 _CORRECTING: Final = frozenset({"no", "correct"})
 _UNHEARD: Final = -60.0
+_NEARLY: Final = 0.05
 
 
 def understand(
@@ -86,6 +88,8 @@ def understand(
         return settled
     if scene.step is None:
         return _without_check(event)
+    if (picked := _picked(event, scene, scene.step)) is not None:
+        return picked
     if isinstance(event, Heard):
         meant = _heard(event, scene, scene.step, diagnosis)
     else:
@@ -132,6 +136,34 @@ def _yes_or_no(event: Heard | Typed) -> Event | None:
     if len(findings) == 1 and isinstance(found := findings[0], CommandFound):
         return _command(found.command, found.argument)
     return None
+
+
+def _picked(event: Heard | Typed, scene: Scene, step: NextCheck) -> Event | None:
+    """Give the one pending candidate that the text names, None when it names none or several.
+
+    "One five" alone may be 1.5 or 15; after "fifteen or fifty?" it is fifteen. Phrases that the
+    recogniser holds for nearly as likely count too, so that an unclear word picks nothing.
+    """
+    if scene.pending is None:
+        return None
+    quantity, grammar = step.check.do.quantity, step.check.grammar
+    if isinstance(event, Typed):
+        texts = [interpret_typed(event.text, quantity=quantity, grammar=grammar)]
+    else:
+        top = max(a.weight for a in event.alternatives)
+        texts = [
+            interpret_spoken(a.text, quantity=quantity, grammar=grammar)
+            for a in event.alternatives
+            if a.weight >= _NEARLY * top
+        ]
+    named = set()
+    for finding in (f for text in texts for f in text.findings):
+        if isinstance(finding, ReadingFound):
+            named.add(reading_key(finding.reading))
+        elif isinstance(finding, Ambiguous):
+            named.update(map(reading_key, finding.candidates))
+    fitting = [t for t in scene.pending.candidates if reading_key(t.reading) in named]
+    return Understood(told=(fitting[0],)) if len(fitting) == 1 else None
 
 
 def _without_check(event: Heard | Typed) -> Event:
@@ -182,9 +214,16 @@ def _typed(
     first = told[0]
     if isinstance(first, Ambiguous):
         return _one_of(first.candidates, first.vehicle, step, diagnosis)
-    # A correction or a repeated check is meant to differ from what the belief expects.
-    trusting = trusting or scene.revising or scene.proof is not None
-    return _single(first.reading, first.vehicle, scene, step, diagnosis, trusting=trusting)
+    trusting = trusting or _expects_nothing(scene)
+    return _single(first.reading, first.vehicle, step, diagnosis, trusting=trusting)
+
+
+def _expects_nothing(scene: Scene) -> bool:
+    """Tell whether the answer may well differ from what the belief expects.
+
+    A correction does, and so does a check that is repeated after the repair.
+    """
+    return scene.revising or scene.proof is not None
 
 
 def _no_reading(found: Interpretation) -> Event:
@@ -199,7 +238,6 @@ def _no_reading(found: Interpretation) -> Event:
 def _single(
     reading: Reading,
     vehicle: VehicleState | None,
-    scene: Scene,
     step: NextCheck,
     diagnosis: Diagnosing,
     *,
@@ -209,8 +247,7 @@ def _single(
     if bound is None:
         told = Told(check=step.check.id, reading=reading)
         return Unsure(candidates=(told,), reason="state", vehicle=vehicle)
-    asked = scene.pending is not None and bound in scene.pending.candidates
-    if not (trusting or asked) and surprising(bound, diagnosis):
+    if not trusting and surprising(bound, diagnosis):
         return Unsure(candidates=(bound,), reason="surprising")
     return Understood(told=(bound,))
 
@@ -269,7 +306,11 @@ def _decided(event: Heard, scene: Scene, step: NextCheck, diagnosis: Diagnosing)
             for a in event.alternatives
         ],
         quantity=check.do.quantity,
-        weigh=lambda readings: diagnosis.weigh(check.id, readings),
+        weigh=lambda readings: (
+            [1.0] * len(readings)
+            if _expects_nothing(scene)
+            else diagnosis.weigh(check.id, readings)
+        ),
         would_change=lambda one, two: diagnosis.would_change(check.id, one, two),
         grammar=check.grammar,
     )
@@ -299,8 +340,7 @@ def _heard_one(
     if bound is None:
         told = Told(check=step.check.id, reading=reading)
         return Unsure(candidates=(told,), reason="state", vehicle=decision.vehicle)
-    asked = scene.pending is not None and bound in scene.pending.candidates
-    if isinstance(decision, fusion.Accept) or asked:
+    if isinstance(decision, fusion.Accept):
         return Understood(told=(bound,))
     reason: Reason = "surprising" if decision.surprising else "incomplete"
     return Unsure(candidates=(bound,), reason=reason)

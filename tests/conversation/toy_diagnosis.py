@@ -251,6 +251,9 @@ class ToyDiagnosis:
     def verdict(self) -> Verdict:
         belief = self.belief()
         repair, probability = belief.repairs[0]
+        last = self._steps[-1] if self._steps else None
+        if last is not None and last.repair is not None and self._repairs[-1]:
+            repair, probability = last.repair, 1.0
         return Verdict(
             repair=repair,
             probability=probability,
