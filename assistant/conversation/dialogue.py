@@ -26,7 +26,8 @@ from assistant.conversation.ledger import Ledger
 from assistant.conversation.lexicon import lexicon_for
 from assistant.conversation.phrases import refusal
 from assistant.conversation.scene import column_of
-from assistant.conversation.stage import Actions, Lexicons, Opener, of_kind
+from assistant.conversation.soundness import sound_expectation
+from assistant.conversation.stage import Actions, Lexicons, Opener, Sound, of_kind
 from assistant.conversation.table import TABLE, Column, State
 from assistant.conversation.telling import Telling
 from assistant.conversation.understanding import understand
@@ -45,11 +46,16 @@ class Dialogue(Telling):
     """One case as a conversation.
 
     ``opener`` makes the diagnosis when the case is opened, ``lexicons`` the words for its
-    installation.
+    installation, ``sound`` what a check reads in a sound car.
     """
 
-    def __init__(self, opener: Opener, lexicons: Lexicons = lexicon_for) -> None:
-        super().__init__(opener, lexicons)
+    def __init__(
+        self,
+        opener: Opener,
+        lexicons: Lexicons = lexicon_for,
+        sound: Sound = sound_expectation,
+    ) -> None:
+        super().__init__(opener, lexicons, sound)
 
     @property
     def state(self) -> State:

@@ -46,7 +46,7 @@ class Repairing(Answering):
         verdict = self._scene.verdict
         if verdict is None or self._scene.settled:
             return self._present()
-        proof = find_failing(self.diagnosis, verdict.repair)
+        proof = find_failing(self.diagnosis, verdict.repair, self._sound)
         if proof is None:
             return self._trust(event)
         self._set(proof=proof)

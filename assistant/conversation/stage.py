@@ -20,7 +20,7 @@ from assistant.conversation.lexicon import Lexicon
 from assistant.conversation.phrases import load_phrases
 from assistant.conversation.scene import Scene
 from assistant.conversation.table import State
-from assistant.diagnosis.records import Diagnosing, NextCheck, Verdict
+from assistant.diagnosis.records import Diagnosing, Expectation, NextCheck, Verdict
 from assistant.errors import GivenError, MisuseError
 from assistant.knowledge.schema import Installation
 
@@ -28,11 +28,12 @@ if TYPE_CHECKING:
     from assistant.conversation.ledger import Ledger
     from assistant.conversation.wording import Wording
 
-__all__ = ["Actions", "Lexicons", "Opener", "Stage", "of_kind"]
+__all__ = ["Actions", "Lexicons", "Opener", "Sound", "Stage", "of_kind"]
 
 Actions: TypeAlias = tuple[Action, ...]
 Opener: TypeAlias = Callable[[Opened], Diagnosing]
 Lexicons: TypeAlias = Callable[[Installation], Lexicon]
+Sound: TypeAlias = Callable[[Diagnosing, str], Expectation]
 
 _Kind = TypeVar("_Kind")
 _NO_WAITING: Final = frozenset({"machine"})
@@ -41,8 +42,9 @@ _NO_WAITING: Final = frozenset({"machine"})
 class Stage:
     """Holds the scene and puts the open question; the moves are in the classes above it."""
 
-    def __init__(self, opener: Opener, lexicons: Lexicons) -> None:
+    def __init__(self, opener: Opener, lexicons: Lexicons, sound: Sound) -> None:
         self._opener = opener
+        self._sound = sound
         self._lexicons = lexicons
         self._scene = Scene()
         self._ledger: Ledger | None = None

@@ -271,6 +271,17 @@ def _unit(reading: Value | Unstable) -> str | None:
     return reading.unit
 
 
+def sound(_diagnosis: object, check: str) -> Expectation:
+    """What each check gives in the world without a fault."""
+    if check == "protect_light":
+        return Expectation(low=None, high=None, unit=None, states=(("off", 0.98), ("lit", 0.02)))
+    if check == "leak_to_chassis":
+        return Expectation(low=None, high=None, unit=None, states=(("open_line", 0.98),))
+    if check == "remote_volts":
+        return Expectation(low=11.5, high=12.9, unit="V")
+    return Expectation(low=0.0, high=0.3, unit="V")
+
+
 LEXICON = Lexicon(
     cautions={
         cid: Caution(id=cid, text=f"Text of {cid}.", short=f"short {cid}", source="toy")

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from toy_diagnosis import LEXICON, ToyDiagnosis
+from toy_diagnosis import LEXICON, ToyDiagnosis, sound
 
 from assistant.conversation.dialogue import Dialogue
 from assistant.conversation.events import (
@@ -31,7 +31,7 @@ ASKS = (AskCaution, AskCheck, AskConfirm, GiveVerdict, Complain, Park, Say)
 
 def fresh() -> Dialogue:
     """A dialogue over the toy, not opened yet."""
-    return Dialogue(lambda o: ToyDiagnosis(o.installation, o.complaint), lambda _: LEXICON)
+    return Dialogue(lambda o: ToyDiagnosis(o.installation, o.complaint), lambda _: LEXICON, sound)
 
 
 class Talk:
