@@ -73,6 +73,7 @@ def network_ohms(solver: Solver, parts: Parts, situation: Situation, one: str, o
     keep = [r for r in network.resistors if not _is_stage(r, tied=tied)]
     network.resistors[:] = keep
     network.sources.clear()
+    network.chargers.clear()
     network.currents.clear()
     network.current(other, one, 1.0)
     volts = solver.solve(network)

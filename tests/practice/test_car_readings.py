@@ -13,6 +13,7 @@ from assistant.errors import GivenError
 from assistant.practice.car import Car
 from assistant.practice.draws import KINDS
 from assistant.practice.parts import OPEN
+from assistant.practice.spice import SpiceSolver
 from assistant.practice.words import AUDIO, VEHICLE
 from assistant.readings.reading import reading_from_json
 
@@ -311,3 +312,23 @@ def test_any_two_nodes_give_a_reading_of_the_contract(
 @pytest.mark.parametrize("kind", list(KINDS))
 def test_a_plain_car_is_sound(make_car: MakeCar, kind: str) -> None:
     assert make_car(kind).works()
+
+
+@pytest.mark.skipif(not SpiceSolver.installed(), reason="ngspice is not installed")
+@pytest.mark.parametrize(
+    "asked",
+    [
+        do("dc_voltage", "amp.power", "amp.ground", vehicle="running", audio="loud"),
+        do("dc_voltage", "main_fuse.battery_side", "main_fuse.amp_side", **QUIET),
+        do("resistance", "speaker.sub.amp_positive", "chassis", "disconnect:speakers", **OFF),
+        do("ac_voltage", "charging.output", "engine_block", vehicle="running", audio="off"),
+    ],
+)
+def test_a_car_solved_by_ngspice_reads_the_same(make_car: MakeCar, asked: dict[str, Any]) -> None:
+    # Source: ngspice in place of this house's solver, to the last displayed count.
+    faults = {"fuse": {"supply.fuse_contact": 0.2}, "wire": {"speakers.sub.leak": 30.0}}
+    ours, spice = make_car(**faults), make_car(**faults)
+    spice.solver = SpiceSolver()
+    one, other = ours.answer(asked), spice.answer(asked)
+    assert one["unit"] == other["unit"]
+    assert one["value"] == pytest.approx(other["value"], abs=0.0101)
