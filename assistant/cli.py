@@ -18,7 +18,7 @@ app = typer.Typer(
     help="Finds the faulty part of a car-audio installation from spoken or typed meter readings.",
     no_args_is_help=True,
     add_completion=False,
-    rich_markup_mode="rich",
+    rich_markup_mode="markdown",
     pretty_exceptions_enable=False,
 )
 

@@ -97,8 +97,9 @@ def read_mapping(path: Path) -> dict[str, object]:
     try:
         raw = yaml.safe_load(path.read_text(encoding="utf-8"))
     except (OSError, UnicodeDecodeError, yaml.YAMLError) as error:
+        why = getattr(error, "strerror", None) or str(error)
         raise GivenError(
-            f"The file {path} cannot be read: {' '.join(str(error).split())}.",
+            f"The file {path} cannot be read: {' '.join(why.split())}.",
             next_step="Give a YAML or JSON file in UTF-8.",
         ) from error
     if not isinstance(raw, dict):

@@ -127,7 +127,15 @@ class Dialogue(Telling):
     def _finish(self, _event: Event) -> Actions:
         verdict = self.diagnosis.verdict()
         said = self.wording.verdict(verdict, settled=False)
-        self._set(state=State.CLOSED, verdict=verdict, step=None, pending=None, proof=None)
+        self._set(
+            state=State.CLOSED,
+            verdict=verdict,
+            step=None,
+            pending=None,
+            proof=None,
+            revising=False,
+            parked_from=None,
+        )
         return (
             ShowBelief(belief=self.diagnosis.belief()),
             GiveVerdict(verdict=verdict, say=f"{said} {self._say('closed')}"),
