@@ -71,6 +71,11 @@ class _Player:
         self._screen.heard(path.name, "(nothing)" if best is None else best.text)
         return heard
 
+    def typed(self, text: str) -> Typed:
+        """Give a text that is not recorded."""
+        self._screen.heard("not recorded", text)
+        return Typed(text=text)
+
     def word(self, word: Command, grammar: str) -> Given:
         """Hear the recording of a word, or give the command itself where there is none."""
         heard = self.play(word, grammar)
@@ -141,10 +146,11 @@ def run_recorded_case(
     misheard = 0
     for _ in range(_TURNS):
         screen.show(actions)
-        if case.dialogue.state is State.CLOSED:
-            return case.case_file(workshop=workshop)
         standing = case.dialogue.scene
-        actions = case.handle(_reply(case, actions, player, give_up=misheard >= _MISHEARD))
+        reply = _reply(case, actions, player, give_up=misheard >= _MISHEARD)
+        actions = case.handle(reply)
+        if isinstance(reply, Close):  # the verdict has been shown
+            return case.case_file(workshop=workshop)
         misheard = misheard + 1 if case.dialogue.scene == standing else 0
     raise GivenError(
         f"The recorded answers led to no end within {_TURNS} turns.",
@@ -161,7 +167,8 @@ def _reply(case: KeptCase, actions: tuple[Action, ...], player: _Player, *, give
             return Close()
         return player.word("yes" if helped else "done", grammar)
     if scene.state is State.CAUTIONING:
-        return (None if give_up else player.play("ready", grammar)) or Typed(text="ready")
+        ready = None if give_up else player.play("ready", grammar)
+        return ready or player.typed("ready")
     check = "" if scene.step is None else scene.step.check.id
     if scene.pending is not None:
         confirmed = None if give_up else player.play(f"{check}/confirm", grammar)

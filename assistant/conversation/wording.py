@@ -70,7 +70,7 @@ class Wording:
     def noted(self, told: Sequence[Told], diagnosis: Diagnosing, step: NextCheck | None) -> str:
         """Read back what was taken; a reading for another check than ``step`` is named."""
         if len(told) == 1 and step is not None and told[0].check == step.check.id:
-            return self.book.say("heard", readings=self.reading(told[0].reading))
+            return self._heard(self.reading(told[0].reading))
         named = [
             self.book.say(
                 "heard_for",
@@ -79,7 +79,11 @@ class Wording:
             )
             for t in told
         ]
-        return self.book.say("heard", readings=self.book.say("and").join(named))
+        return self._heard(self.book.say("and").join(named))
+
+    def _heard(self, readings: str) -> str:
+        said = self.book.say("heard", readings=readings)
+        return said[:1].upper() + said[1:]
 
     def pending(self, pending: Pending, step: NextCheck) -> str:
         """Ask whether the pending reading, or which of them, is meant."""
