@@ -158,7 +158,7 @@ def test_other_positions_are_not_touched_by_a_fault_here() -> None:
 def test_a_signal_lead_from_center_to_shell_and_to_the_body(pair: str, kind: str) -> None:
     """A lead is a short across its own end beside the source's output resistance."""
     parts = worlds(N, seed=7, faults=(f"signal.{pair}.{kind}",) if kind else ())
-    shell = np.where(parts[f"shell_open.{pair}"] > 0, 1e15, 1e-6)
+    shell = np.where(parts[f"shell_open.{pair}"] > 0, parts[f"shell_open_ohm.{pair}"], 1e-6)
     source = np.where(parts[f"source_out_open.{pair}"] > 0, 1e15, parts[f"source_out_ohm.{pair}"])
     ground = np.where(
         parts[f"shell_floats.{pair}"] > 0, parts[f"shell_float_ohm.{pair}"],

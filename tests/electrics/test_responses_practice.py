@@ -114,7 +114,7 @@ def test_8_or_6_volts_at_the_amplifier_come_of_a_poor_connection_though_a_light_
     for name, fault in load().faults(Installation()).items():
         if not name.startswith(("supply.", "remote.", "amp.")):
             continue
-        parts = worlds(N, seed=4, faults=(name,))
+        parts = worlds(5 * N, seed=4, faults=(name,))
         found = state(parts, "accessory")
         volts = found.supply.nodes["amp.power"] - found.supply.nodes["amp.ground"]
         low = (volts > 5.5) & (volts < 8.5)
