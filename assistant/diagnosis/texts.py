@@ -85,7 +85,7 @@ def how_sure(probability: float) -> str:
     if probability >= 0.97:
         return "We are practically sure."
     if probability >= 0.85:
-        return f"We are fairly sure (about {round(10 * probability)} in 10)."
+        return f"We are fairly sure (about {min(9, round(10 * probability))} in 10)."
     if probability >= 0.5:
         return f"This is the most likely cause (about {round(10 * probability)} in 10)."
     return "This is our best guess so far; more measurements would make it surer."
@@ -96,7 +96,7 @@ def reply_words(
 ) -> str:
     """Write the reply that the customer can read."""
     parts = []
-    if faults:
+    if faults and not repair.customer.lower().startswith(faults[0].words.lower()):
         parts.append(f"What we found: {faults[0].words}.")
     parts += [repair.customer, how_sure(probability)]
     if measured:
