@@ -3,15 +3,18 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 
-from assistant.electrics.arrays import BoolArray, FloatArray
 from assistant.electrics.load import load_trips
 from assistant.electrics.parts import Parts, Situation
 from assistant.electrics.remote import Remote, remote_voltages, source_is_on
 from assistant.electrics.signal import input_trips, pair_has_signal
 from assistant.electrics.supply import SupplyVolts, source_of, supply_path, supply_volts
+
+if TYPE_CHECKING:
+    from assistant.electrics.arrays import BoolArray, FloatArray
 
 __all__ = ["AmplifierState", "solve_amplifier"]
 
@@ -68,7 +71,7 @@ def _inner_trips(parts: Parts, situation: Situation, level: FloatArray) -> BoolA
     kind = parts["internal_kind"]
     offset = (kind == _DC) & (parts["internal_dc_v"] > _DC_DETECTOR_V)
     defect = (kind == _PROTECTS) | offset | ((kind == _CUTS_OUT) & (level >= 2))
-    return _overworked(parts, situation, level) | defect
+    return np.asarray(_overworked(parts, situation, level) | defect)
 
 
 def _overworked(parts: Parts, situation: Situation, level: FloatArray) -> BoolArray:

@@ -6,10 +6,10 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from assistant.electrics.arrays import BoolArray, FloatArray
 from assistant.electrics.parts import OPEN_OHM, Parts, Situation
 
 if TYPE_CHECKING:
+    from assistant.electrics.arrays import BoolArray, FloatArray
     from assistant.knowledge.schema import Position
 
 __all__ = ["coil_ohm", "leak_ohm", "line_ohm", "load_trips", "music_ohm"]

@@ -2,15 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
 
-from assistant.electrics.arrays import BoolArray, FloatArray
-
 if TYPE_CHECKING:
+    from collections.abc import Mapping
+
+    from assistant.electrics.arrays import BoolArray, FloatArray
     from assistant.knowledge.schema import Audio, Do, Pair, Position, VehicleState
 
 __all__ = ["OPEN_OHM", "Parts", "Situation"]
@@ -77,8 +77,7 @@ class Situation:
     def signal_connected(self, pair: Pair) -> bool:
         """Tell whether the pair's signal lead is on the amplifier."""
         return (
-            "disconnect:signal" not in self.setup
-            and f"disconnect:signal.{pair}" not in self.setup
+            "disconnect:signal" not in self.setup and f"disconnect:signal.{pair}" not in self.setup
         )
 
     def has(self, step: str) -> bool:

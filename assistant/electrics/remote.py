@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 
-from assistant.electrics.arrays import BoolArray, FloatArray
-from assistant.electrics.parts import Parts, Situation
+if TYPE_CHECKING:
+    from assistant.electrics.arrays import BoolArray, FloatArray
+    from assistant.electrics.parts import Parts, Situation
 
 __all__ = ["Remote", "remote_voltages", "source_is_on"]
 

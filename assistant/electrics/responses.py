@@ -11,13 +11,11 @@ from __future__ import annotations
 
 import re
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, cast
 
 import numpy as np
-from numpy.typing import NDArray
 
 from assistant.electrics.amplifier import AmplifierState, solve_amplifier
-from assistant.electrics.arrays import BoolArray, FloatArray
 from assistant.electrics.contacts import holding_contacts, loose_contacts
 from assistant.electrics.load import coil_ohm, leak_ohm, line_ohm
 from assistant.electrics.parts import OPEN_OHM, Parts, Situation
@@ -31,6 +29,9 @@ from assistant.electrics.signal import (
 from assistant.electrics.supply import supply_path
 
 if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+    from assistant.electrics.arrays import BoolArray, FloatArray
     from assistant.knowledge.schema import Do, Pair, Position
 
 __all__ = ["Predicted", "Responder"]
@@ -41,6 +42,10 @@ _JUMP_FLOOR = 0.03
 _JUMP_SHARE = 0.04
 _RIPPLE_AUDIBLE_V = 0.25
 _SPEAKER_AC_AT_LINE = 0.001
+
+
+def _position(match: re.Match[str]) -> Position:
+    return cast("Position", match.group(1))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -99,16 +104,16 @@ class Responder:
                 ]
                 other = np.where(chops, pulled[0] - pulled[1], other)
             elif do.quantity == "ac_voltage" and (match := _SPEAKER.fullmatch(do.red)):
-                plays = self._music_volts(match.group(1), match.group(2), situation)
+                plays = self._music_volts(_position(match), match.group(2), situation)
                 other = np.where(chops, plays, other)
             elif do.red == "amp.protect_light":
                 other = np.where(chops & (value == 0.0), 1.0, np.where(chops, 0.0, other))
         if self._holding is not None:
             other = other.copy()
-            other[self._loose] = self._holding._value(do)
+            other[self._loose] = self._holding._value(do)  # noqa: SLF001 - of its own class
         return other
 
-    def _value(self, do: Do) -> FloatArray:
+    def _value(self, do: Do) -> FloatArray:  # noqa: PLR0911 - one for each quantity
         situation = Situation.of(do)
         match do.quantity:
             case "dc_voltage":
@@ -122,7 +127,8 @@ class Responder:
             case "light":
                 return self._light(do.red, situation)
             case "sound":
-                return self._sound(do.red.removeprefix("sound."), situation)
+                position = cast("Position", do.red.removeprefix("sound."))
+                return self._sound(position, situation)
             case "noise":
                 return self._whine(situation).astype(np.float64)
             case "warmth":
@@ -140,7 +146,7 @@ class Responder:
     def _dc(self, do: Do, situation: Situation) -> FloatArray:
         state = self.state(situation)
         if match := _SPEAKER.fullmatch(do.red):
-            return self._output_dc(match.group(1), state)
+            return self._output_dc(_position(match), state)
         if _SIGNAL.fullmatch(do.red):
             return np.zeros(self.parts.count)
         return self._node(do.red, state) - self._node(do.black or "", state)
@@ -160,9 +166,9 @@ class Responder:
     def _ac(self, do: Do, situation: Situation) -> FloatArray:
         parts = self.parts
         if match := _SPEAKER.fullmatch(do.red):
-            return self._output_ac(match.group(1), match.group(2), situation)
+            return self._output_ac(_position(match), match.group(2), situation)
         if match := _SIGNAL.fullmatch(do.red):
-            return lead_voltage(parts, situation, match.group(1))
+            return lead_voltage(parts, situation, cast("Pair", match.group(1)))
         if situation.vehicle == "running":
             return parts["ripple_v"]
         return parts["off_ac_v"]
@@ -171,14 +177,14 @@ class Responder:
         """Tell where the amplifier's channel for the position gives music, (worlds,)."""
         pair: Pair = self.parts.pair_of[position]
         silent = (self.parts["internal_kind"] == 4) & self._channel_is(position)
-        return (
-            self.state(situation).works & pair_has_signal(self.parts, situation, pair) & ~silent
-        )
+        fed = pair_has_signal(self.parts, situation, pair)
+        return np.asarray(self.state(situation).works & fed & ~silent)
 
     def _music_volts(self, position: Position, end: str, situation: Situation) -> FloatArray:
         """AC volts at the position while its channel plays, (worlds,)."""
         parts = self.parts
-        share = {0: 0.0, 1: parts["quiet_ratio"], 2: parts["loud_ratio"]}[situation.level]
+        shares = (np.zeros(parts.count), parts["quiet_ratio"], parts["loud_ratio"])
+        share = shares[situation.level]
         watts = parts["rated_w"] * share / len(parts.positions)
         volts = np.sqrt(watts * parts[f"nominal_ohm.{position}"]) * parts["output_ac_ratio"]
         volts = np.where(parts["converter_dead"] == 3, 0.1 * volts, volts)
@@ -189,7 +195,7 @@ class Responder:
                 volts = np.where(np.isinf(coil), volts, volts * coil / (coil + wire))
             shorted = parts[f"wires_short_ohm.{position}"] < OPEN_OHM
             volts = np.where(shorted, _SPEAKER_AC_AT_LINE, volts)
-        return volts
+        return np.asarray(volts)
 
     def _output_ac(self, position: Position, end: str, situation: Situation) -> FloatArray:
         plays = self._channel_plays(position, situation)
@@ -207,7 +213,7 @@ class Responder:
             value = self._speaker_ohms(speakers, ends)
         elif any(signals):
             first = next(match for match in signals if match)
-            pair: Pair = first.group(1)
+            pair = cast("Pair", first.group(1))
             across = all(signals)
             value = (
                 center_to_shell_ohm(parts, pair) if across else shell_to_chassis_ohm(parts, pair)
@@ -219,7 +225,7 @@ class Responder:
     def _speaker_ohms(self, matches: list[re.Match[str] | None], ends: set[str]) -> FloatArray:
         parts = self.parts
         first = next(match for match in matches if match)
-        position: Position = first.group(1)
+        position = _position(first)
         if "chassis" in ends:
             return leak_ohm(parts, position, from_negative="negative" in first.group(2))
         if first.group(2).startswith("amp_"):
@@ -262,9 +268,7 @@ class Responder:
     def _sound(self, position: Position, situation: Situation) -> FloatArray:
         parts = self.parts
         pair: Pair = parts.pair_of[position]
-        plays = self._channel_plays(position, situation) & np.isfinite(
-            line_ohm(parts, position)
-        )
+        plays = self._channel_plays(position, situation) & np.isfinite(line_ohm(parts, position))
         dead_short = (parts[f"wires_short_ohm.{position}"] < OPEN_OHM) | (
             parts[f"coil_ratio.{position}"] < 0.15
         )

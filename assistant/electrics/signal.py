@@ -6,10 +6,10 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from assistant.electrics.arrays import BoolArray, FloatArray
 from assistant.electrics.parts import OPEN_OHM, Parts, Situation
 
 if TYPE_CHECKING:
+    from assistant.electrics.arrays import BoolArray, FloatArray
     from assistant.knowledge.schema import Pair
 
 __all__ = [
@@ -30,12 +30,12 @@ _WEAK_SHARE = 0.05
 def source_gives(parts: Parts, situation: Situation, pair: Pair) -> BoolArray:
     """Tell where source and converter give a signal for ``pair``, (worlds,)."""
     if situation.has("substitute:source"):
-        return (parts["converter_dead"] != 1) | ~parts.flag("converter_stays")
+        return np.asarray((parts["converter_dead"] != 1) | ~parts.flag("converter_stays"))
     kind = parts["source_dead"]
     pairs = len(parts.pairs)
     at = np.minimum((parts["source_dead_at"] * pairs).astype(int), pairs - 1)
     silent = (kind == 1) | ((kind == 2) & (at == parts.pairs.index(pair)))
-    return ~silent & (parts["converter_dead"] != 1)
+    return np.asarray(~silent & (parts["converter_dead"] != 1))
 
 
 def _lead_passes(parts: Parts, pair: Pair) -> BoolArray:
@@ -62,8 +62,9 @@ def distorted_signal(parts: Parts, situation: Situation, pair: Pair) -> BoolArra
     feeding = _feeding(parts, situation, pair)
     hums = parts.flag(f"shell_open.{feeding}") & parts.flag("shield_hums")
     if situation.has("substitute:source"):
-        return hums | ((parts["converter_dead"] == 2) & parts.flag("converter_stays"))
-    return hums | (parts["source_dead"] == 3) | (parts["converter_dead"] == 2)
+        stays = (parts["converter_dead"] == 2) & parts.flag("converter_stays")
+        return np.asarray(hums | stays)
+    return np.asarray(hums | (parts["source_dead"] == 3) | (parts["converter_dead"] == 2))
 
 
 def input_trips(parts: Parts, situation: Situation) -> BoolArray:

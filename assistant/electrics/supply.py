@@ -3,14 +3,17 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 
-from assistant.electrics.arrays import BoolArray, FloatArray
 from assistant.electrics.battery import open_circuit_voltage
 from assistant.electrics.charging import SourceCurve, source_curve
 from assistant.electrics.operating import operating_point_on_curve
 from assistant.electrics.parts import OPEN_OHM, Parts, Situation
+
+if TYPE_CHECKING:
+    from assistant.electrics.arrays import BoolArray, FloatArray
 
 __all__ = ["SupplyPath", "SupplyVolts", "source_of", "supply_path", "supply_volts"]
 
@@ -82,7 +85,7 @@ def source_of(parts: Parts, situation: Situation) -> SourceCurve:
     )
 
 
-def supply_volts(
+def supply_volts(  # noqa: PLR0917 - one array each
     parts: Parts,
     situation: Situation,
     curve: SourceCurve,
