@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
-from assistant.diagnosis.records import Step, Verdict
-from assistant.knowledge.schema import Complaint, Installation
+if TYPE_CHECKING:
+    from assistant.diagnosis.records import Step, Verdict
+    from assistant.knowledge.schema import Complaint, Installation
 
 __all__ = ["CaseFile"]
 

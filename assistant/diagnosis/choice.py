@@ -2,12 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
-from numpy.typing import NDArray
 
 from assistant.diagnosis.information import (
     bits_of,
@@ -20,14 +18,20 @@ from assistant.diagnosis.outlook import fault_probabilities
 from assistant.diagnosis.population import systematic
 
 if TYPE_CHECKING:
+    from collections.abc import Iterable, Mapping
+
+    from numpy.typing import NDArray
+
     from assistant.diagnosis.information import Outcomes
     from assistant.diagnosis.population import Population
     from assistant.knowledge.schema import Repair
 
-__all__ = ["LAST_SUSPECT", "Choice", "choose", "information", "repair_costs"]
+__all__ = ["LAST_SUSPECT", "LIKELY_SHARE", "Choice", "choose", "information", "repair_costs"]
 
 LAST_SUSPECT: Final = "send_amplifier_in"
 """The repair that is never named before supply, load and signal have been cleared."""
+LIKELY_SHARE: Final = 0.6
+"""A repair is put before a likelier one for its low cost only from this share of it on."""
 _MUST_CLEAR: Final = ("supply", "load", "signal")
 _CLEARED_BELOW: Final = 0.12
 _SAMPLE: Final = 6000
@@ -40,10 +44,11 @@ _PART_MINUTES: Final = 60.0
 part for nothing. Common practice, no source."""
 _ENOUGH: Final = 0.5
 _DEALS: Final = 6
-_PATIENT_FOR: Final = 8.0
+_PATIENT_FOR: Final = 14.0
+_ENOUGH_WHEN_TIRED: Final = 0.45
 _MOST_ANSWERS: Final = 12
-"""Answers after which a verdict is given as far as it goes: nobody measures for ever (common
-practice, no source). More may be told after it."""
+"""Answers after which a likely verdict is given, and after twice as many any: nobody measures for
+ever (common practice, no source). More may be told after it."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -68,7 +73,7 @@ def repair_costs(names: Iterable[str], repairs: Mapping[str, Repair]) -> NDArray
 
 
 def _classes(population: Population, names: list[str]) -> NDArray[np.intp]:
-    """Number of the first fault's repair in each world; the last class is no fault, (worlds,)."""
+    """Give the number of the first fault's repair, the last class being none, (worlds,)."""
     number = np.array(
         [names.index(fault.repair) for fault in population.model.faults] + [len(names)]
     )
@@ -143,15 +148,15 @@ def choose(
     minutes = {check: minutes_of(population.checks[check], bench) for check in candidates}
     by_rate = sorted(candidates, key=lambda check: (-bits[check] / minutes[check], check))
     classes = _classes(population, names)
-    now = np.bincount(classes, weights=population.weights, minlength=len(names) + 1)
+    now: NDArray[np.float64] = np.bincount(
+        classes, weights=population.weights, minlength=len(names) + 1
+    ).astype(np.float64)
     best_repair = _first_repair(names, now[:-1], costs[:-1])
     telling = by_rate[0] if by_rate and bits[by_rate[0]] > _LEAST_BITS else None
     if best_repair == LAST_SUSPECT:
         uncleared = _uncleared(population, answered)
         clearing = [
-            check
-            for check in by_rate
-            if set(population.checks[check].clears) & set(uncleared)
+            check for check in by_rate if set(population.checks[check].clears) & set(uncleared)
         ]
         if clearing and len(answered) < 2 * _MOST_ANSWERS:
             best = max(
@@ -172,15 +177,15 @@ def choose(
         for check in by_rate[:_LOOKED_AT]
     }
     worth = [check for check in by_rate[:_LOOKED_AT] if saves[check] > 0.0]
-    if len(answered) >= _MOST_ANSWERS or (not worth and max(now[:-1]) >= _ENOUGH):
+    top = float(max(now[:-1]))
+    tired = len(answered) >= _MOST_ANSWERS and top >= _ENOUGH_WHEN_TIRED
+    if tired or len(answered) >= 2 * _MOST_ANSWERS or (not worth and top >= _ENOUGH):
         return Choice(check=None, bits=0.0, repair=best_repair, most_telling=telling)
     best = worth[0] if worth else telling
     return Choice(check=best, bits=bits[best], repair=best_repair, most_telling=telling)
 
 
-def _saving(
-    outcomes: Outcomes, costs: NDArray[np.float64], rng: np.random.Generator
-) -> float:
+def _saving(outcomes: Outcomes, costs: NDArray[np.float64], rng: np.random.Generator) -> float:
     """Minutes that the answer surely saves on the repairs.
 
     Any sample shows some saving by chance; that of the same answers dealt out at random is
@@ -201,6 +206,6 @@ def _first_repair(
     names: list[str], probabilities: NDArray[np.float64], costs: NDArray[np.float64]
 ) -> str:
     """Name the repair with most probability over cost among those that are likely at all."""
-    likely = probabilities >= 0.4 * probabilities.max()
+    likely = probabilities >= LIKELY_SHARE * probabilities.max()
     rate = np.where(likely, probabilities / costs, -1.0)
     return names[int(np.argmax(rate))]

@@ -2,22 +2,21 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from typing import TYPE_CHECKING, Final
 
-from assistant.diagnosis.choice import repair_costs
+from assistant.diagnosis.choice import LIKELY_SHARE, repair_costs
 from assistant.diagnosis.records import RepairOption, Verdict
 from assistant.diagnosis.texts import evidence_line, reading_words, reply_words
 
 if TYPE_CHECKING:
+    from collections.abc import Mapping
+
     from assistant.diagnosis.records import Belief, Step
     from assistant.knowledge.schema import Fault, Repair
 
 __all__ = ["conclude"]
 
 _SHOWN: Final = 0.01
-_LIKELY_SHARE: Final = 0.4
-"""A repair is put before a likelier one for its low cost only from this share of it on."""
 _LINES: Final = 12
 
 
@@ -34,7 +33,7 @@ def _order(belief: Belief, repairs: Mapping[str, Repair]) -> tuple[RepairOption,
     top = options[0].probability
 
     def rank(option: RepairOption) -> tuple[bool, float]:
-        unlikely = option.probability < _LIKELY_SHARE * top
+        unlikely = option.probability < LIKELY_SHARE * top
         return unlikely, -option.probability / float(costs[option.repair])
 
     return tuple(sorted(options, key=rank))
@@ -59,9 +58,7 @@ def conclude(
         )
     first = order[0]
     suspected = [
-        (name, p)
-        for name, p in belief.faults
-        if p >= _SHOWN or faults[name].repair == first.repair
+        (name, p) for name, p in belief.faults if p >= _SHOWN or faults[name].repair == first.repair
     ]
     if fixed is not None:
         known = [(n, p) for n, p in suspected if faults[n].repair == fixed]

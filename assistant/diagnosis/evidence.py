@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TypeAlias
+from typing import TYPE_CHECKING, TypeAlias
 
 from assistant.diagnosis.likelihood import SLIP
-from assistant.readings.reading import Reading
+
+if TYPE_CHECKING:
+    from assistant.readings.reading import Reading
 
 __all__ = ["Evidence", "ReadingEvidence", "RepairEvidence"]
 

@@ -11,13 +11,14 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
-from numpy.typing import NDArray
 
 from assistant.diagnosis.likelihood import JUMP_SHOWS, SLIP, edges_of, on_scale, sigma_on_scale
 from assistant.electrics.meter import beep_probability
 from assistant.readings.reading import SEEN_ANSWERS, Quantity
 
 if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
     from assistant.electrics.responses import Predicted
 
 __all__ = ["Outcomes", "bits_of", "count_outcomes", "entropy_bits", "expected_cost", "plan_cost"]
@@ -51,7 +52,9 @@ def outcome_bins(
         return np.where(stray, rng.integers(0, answers, count), bins)
     is_open = ~np.isfinite(value)
     if quantity == "continuity":
-        beeps = rng.random(count) < beep_probability(np.where(is_open, np.inf, np.maximum(value, 0)))
+        beeps = rng.random(count) < beep_probability(
+            np.where(is_open, np.inf, np.maximum(value, 0))
+        )
         bins = np.where(beeps, 1, 0)
     else:
         safe = np.where(is_open, 0.0, value)
@@ -67,9 +70,7 @@ def outcome_bins(
     return np.where(slips, bins[rng.permutation(count)], bins)
 
 
-def count_outcomes(
-    classes: NDArray[np.intp], class_count: int, bins: NDArray[np.intp]
-) -> Outcomes:
+def count_outcomes(classes: NDArray[np.intp], class_count: int, bins: NDArray[np.intp]) -> Outcomes:
     """Count class and bin together, (classes x bins)."""
     joint = np.bincount(classes * _ROOM + bins, minlength=class_count * _ROOM)
     return Outcomes(
@@ -101,7 +102,7 @@ def bits_of(outcomes: Outcomes, *, correct: bool = True) -> float:
 def plan_cost(
     probabilities: NDArray[np.float64], costs: NDArray[np.float64]
 ) -> NDArray[np.float64]:
-    """Expected cost of repairing in the best order, (...,), for ``probabilities`` (..., repairs).
+    """Give the expected cost of repairing in the best order, from (..., repairs) to (...,).
 
     The best order for one fault and certain repairs is by probability over cost (Kalagnanam and
     Henrion 1988, after Kadane and Simon); the cost of each repair is paid where none before it
@@ -115,7 +116,7 @@ def plan_cost(
 
 
 def expected_cost(outcomes: Outcomes, costs: NDArray[np.float64]) -> float:
-    """Expected cost of the repairs after the check's answer is known."""
+    """Give the expected cost of the repairs after the check's answer is known."""
     joint = outcomes.joint / outcomes.sampled
     # plan_cost is linear in the column's mass, so columns need not be normalised.
     return float(plan_cost(joint.T, costs).sum())

@@ -148,6 +148,4 @@ def _judge_load(installation: Installation, stated: Stated) -> None:
     nominal = [s.nominal_ohms for s in installation.speakers.values() if s.nominal_ohms]
     if nominal and min(nominal) < 0.95 * minimum:
         stated.rate_factors["load.impedance_too_low"] = 8.0
-        stated.effects["load.impedance_too_low"] = {
-            "low_load_ratio": Spread(uniform=(0.45, 1.05))
-        }
+        stated.effects["load.impedance_too_low"] = {"low_load_ratio": Spread(uniform=(0.45, 1.05))}

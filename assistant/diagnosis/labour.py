@@ -48,7 +48,9 @@ def minutes_of(check: Check, bench: Bench) -> float:
     if do.audio != bench.audio:
         minutes += labour.audio[do.audio]
     if check.place != bench.place or check.place == "speaker":
-        minutes += labour.place[check.place]
+        # A subwoofer stands in a box; other speakers sit behind a panel.
+        boxed = check.place == "speaker" and (check.position or "").startswith("sub")
+        minutes += labour.place["box" if boxed else check.place]
     if check.people > 1:
         minutes += labour.second_person
     wanted = frozenset(do.setup)

@@ -10,7 +10,6 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
-from numpy.typing import NDArray
 
 from assistant.electrics.meter import beep_probability
 from assistant.errors import GivenError
@@ -28,9 +27,20 @@ from assistant.readings.reading import (
 )
 
 if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
     from assistant.electrics.responses import Predicted
 
-__all__ = ["JUMP_SHOWS", "SLIP", "Fit", "check_reading", "edges_of", "fit", "on_scale", "sigma_on_scale"]
+__all__ = [
+    "JUMP_SHOWS",
+    "SLIP",
+    "Fit",
+    "check_reading",
+    "edges_of",
+    "fit",
+    "on_scale",
+    "sigma_on_scale",
+]
 
 SLIP: Final = 0.02
 """Chance that an answer is a slip: common practice, no source."""
@@ -89,9 +99,8 @@ def check_reading(quantity: Quantity, reading: Reading) -> None:
     if not fits:
         raise GivenError(
             f"That reading does not fit: {quantity.replace('_', ' ')} is measured in {unit}.",
-            next_step=f"Give a reading in {unit}" + (
-                ", open line or beep." if unit == "ohm" else "."
-            ),
+            next_step=f"Give a reading in {unit}"
+            + (", open line or beep." if unit == "ohm" else "."),
         )
 
 

@@ -5,7 +5,6 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
-from numpy.typing import NDArray
 
 from assistant.diagnosis.likelihood import JUMP_SHOWS, SLIP, fit
 from assistant.diagnosis.population import systematic
@@ -14,6 +13,8 @@ from assistant.electrics.meter import beep_probability
 from assistant.readings.reading import SEEN_ANSWERS, base_unit
 
 if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
     from assistant.diagnosis.population import Population
     from assistant.readings.reading import Quantity, Reading
 
@@ -57,17 +58,13 @@ def belief_of(population: Population) -> Belief:
     )
 
 
-def predictive(
-    population: Population, check: str, quantity: Quantity, reading: Reading
-) -> float:
+def predictive(population: Population, check: str, quantity: Quantity, reading: Reading) -> float:
     """Predictive density of ``reading``: the mean of its density over the worlds."""
     found = fit(quantity, reading, population.predict(check)).mixed(SLIP)
     return float(population.weights @ found)
 
 
-def expectation_of(
-    population: Population, check: str, rng: np.random.Generator
-) -> Expectation:
+def expectation_of(population: Population, check: str, rng: np.random.Generator) -> Expectation:
     """Give the central 90 % of what is predicted, or the answers with their probabilities."""
     quantity = population.checks[check].do.quantity
     predicted = population.predict(check)
@@ -75,9 +72,9 @@ def expectation_of(
     value = np.asarray(predicted.value[index], dtype=np.float64)
     if quantity in SEEN_ANSWERS:
         shares = np.bincount(value.astype(np.intp), minlength=len(SEEN_ANSWERS[quantity]))
-        states = zip(SEEN_ANSWERS[quantity], shares / len(value), strict=True)
+        answers = zip(SEEN_ANSWERS[quantity], shares / len(value), strict=True)
         return Expectation(
-            low=None, high=None, unit=None, states=tuple((n, float(p)) for n, p in states)
+            low=None, high=None, unit=None, states=tuple((n, float(p)) for n, p in answers)
         )
     finite = np.isfinite(value)
     if quantity == "continuity":

@@ -7,12 +7,10 @@ reflected random step is symmetric, and a fault drawn from its rates needs no fu
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
-from numpy.typing import NDArray
 
 from assistant.diagnosis.complaint import complaint_fit, still_fails
 from assistant.diagnosis.evidence import Evidence, ReadingEvidence, RepairEvidence
@@ -21,6 +19,10 @@ from assistant.diagnosis.worlds import NO_FAULT, WorldModel, Worlds
 from assistant.electrics.responses import Predicted, Responder
 
 if TYPE_CHECKING:
+    from collections.abc import Mapping, Sequence
+
+    from numpy.typing import NDArray
+
     from assistant.knowledge.schema import Check, Complaint
 
 __all__ = ["Population", "first_population"]
@@ -108,9 +110,7 @@ class Population:
     def log_fit(self, worlds: Worlds) -> NDArray[np.float64]:
         """Log likelihood of complaint and all that was told, (worlds,), for any worlds."""
         responder = Responder(self.model.parts(worlds))
-        total = np.log(
-            complaint_fit(responder, self.complaint, self.model.faults, worlds.slots)
-        )
+        total = np.log(complaint_fit(responder, self.complaint, self.model.faults, worlds.slots))
         now = worlds
         for item in self.told:
             if isinstance(item, RepairEvidence):
@@ -142,7 +142,7 @@ class Population:
     def _move(
         self, proposal: Worlds, fits: NDArray[np.float64], rng: np.random.Generator
     ) -> NDArray[np.float64]:
-        """Accept or reject ``proposal`` world by world (Metropolis); give the log fits, (worlds,)."""
+        """Accept or reject ``proposal`` in each world (Metropolis); give the log fits."""
         proposed = self.log_fit(proposal)
         accept = np.log(rng.random(proposal.count)) < proposed - fits
         self.worlds = Worlds(
@@ -174,7 +174,7 @@ class Population:
         return Worlds(latents=latents, slots=self.worlds.slots)
 
     def _stepped(self, bound: NDArray[np.intp], rng: np.random.Generator) -> Worlds:
-        """Move a few of the ``bound`` parameters in each world, and now and then the second fault."""
+        """Move a few ``bound`` parameters in each world, now and then the second fault."""
         worlds, count = self.worlds, self.worlds.count
         latents = worlds.latents.copy()
         shape = (len(bound), count)
@@ -220,16 +220,18 @@ def first_population(
     ``told`` the pilot counts that too: used when a repair did not help.
     """
     faults = len(model.faults)
-    pilot_slots = np.stack([
-        np.repeat(np.arange(faults, dtype=np.int16), _PILOT_PER_FAULT),
-        np.full(faults * _PILOT_PER_FAULT, NO_FAULT, dtype=np.int16),
-    ])
-    pilot = Worlds(
-        latents=model.draw_latents(faults * _PILOT_PER_FAULT, rng), slots=pilot_slots
+    pilot_slots = np.stack(
+        [
+            np.repeat(np.arange(faults, dtype=np.int16), _PILOT_PER_FAULT),
+            np.full(faults * _PILOT_PER_FAULT, NO_FAULT, dtype=np.int16),
+        ]
     )
-    explains = complaint_fit(
-        Responder(model.parts(pilot)), complaint, model.faults, pilot.slots
-    ).reshape(faults, _PILOT_PER_FAULT).mean(axis=1)
+    pilot = Worlds(latents=model.draw_latents(faults * _PILOT_PER_FAULT, rng), slots=pilot_slots)
+    explains = (
+        complaint_fit(Responder(model.parts(pilot)), complaint, model.faults, pilot.slots)
+        .reshape(faults, _PILOT_PER_FAULT)
+        .mean(axis=1)
+    )
     wanted = model.rates * explains
     proposal = 0.5 * wanted / wanted.sum() + 0.3 * model.rates + 0.2 / faults
     first = rng.choice(faults, size=size, p=proposal / proposal.sum()).astype(np.int16)

@@ -7,10 +7,12 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
-from typing import Protocol, TypeAlias
+from typing import TYPE_CHECKING, Protocol, TypeAlias
 
-from assistant.knowledge.schema import Check, Complaint, Installation
 from assistant.readings.reading import BaseUnit, Reading
+
+if TYPE_CHECKING:
+    from assistant.knowledge.schema import Check, Complaint, Installation
 
 __all__ = [
     "Belief",
@@ -130,27 +132,44 @@ class Diagnosing(Protocol):
     """
 
     @property
-    def installation(self) -> Installation: ...
+    def installation(self) -> Installation:
+        """The installation at hand."""
+        ...
+
     @property
-    def complaint(self) -> Complaint: ...
+    def complaint(self) -> Complaint:
+        """What the customer says."""
+        ...
+
     @property
-    def checks(self) -> Mapping[str, Check]: ...
+    def checks(self) -> Mapping[str, Check]:
+        """Every check that the installation allows, by id."""
+        ...
+
     @property
-    def steps(self) -> tuple[Step, ...]: ...
+    def steps(self) -> tuple[Step, ...]:
+        """Everything that was told, in order."""
+        ...
 
     def next_step(self) -> NextStep:
         """Give the check that tells most per minute, or the verdict when it is time."""
         ...
 
-    def belief(self) -> Belief: ...
+    def belief(self) -> Belief:
+        """Give the probability of each repair and each fault."""
+        ...
 
     def observe(self, check: str, reading: Reading) -> None:
         """Weigh the worlds by ``reading``; raise ``GivenError`` on a wrong kind or unit."""
         ...
 
-    def cannot(self, check: str, why: str) -> None: ...
+    def cannot(self, check: str, why: str) -> None:
+        """Leave ``check`` out from now on."""
+        ...
 
-    def repaired(self, repair: str, *, fixed: bool) -> None: ...
+    def repaired(self, repair: str, *, fixed: bool) -> None:
+        """Take into account what came of a repair."""
+        ...
 
     def undo(self) -> Step:
         """Take back the last step; raise ``GivenError`` when there is none."""

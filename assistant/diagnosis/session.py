@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
-from typing import Final
+from dataclasses import replace
+from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
 from assistant.diagnosis.choice import Choice, choose, information
+from assistant.diagnosis.conclusion import conclude
 from assistant.diagnosis.evidence import Evidence, ReadingEvidence, RepairEvidence
 from assistant.diagnosis.labour import Bench, minutes_of
 from assistant.diagnosis.likelihood import SLIP, check_reading, fit
@@ -22,31 +22,24 @@ from assistant.diagnosis.records import (
     Step,
     Verdict,
 )
-from assistant.diagnosis.conclusion import conclude
+from assistant.diagnosis.slips import likely_slip, slip_chances
+from assistant.diagnosis.told import State, Told
 from assistant.diagnosis.worlds import WorldModel
 from assistant.errors import GivenError
 from assistant.knowledge import load
-from assistant.knowledge.schema import Check, Complaint, Fault, Installation, Repair
-from assistant.readings.reading import Reading
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping, Sequence
+
+    from assistant.knowledge.schema import Check, Complaint, Fault, Installation, Repair
+    from assistant.readings.reading import Reading
 
 __all__ = ["Diagnosis"]
 
 FIRST_WORLDS: Final = 40_000
 LATER_WORLDS: Final = 6_000
 _REPEATED_SLIP: Final = 0.002
-_SLIPPED: Final = 0.6
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class _Told:
-    """One thing that was told, as it was told; the case is rebuilt from these."""
-
-    kind: str
-    check: str = ""
-    reading: Reading | None = None
-    repair: str = ""
-    why: str = ""
-    fixed: bool = False
+_STATES_KEPT: Final = 2
 
 
 class Diagnosis:
@@ -67,7 +60,7 @@ class Diagnosis:
         self._seed = seed
         self._size = worlds
         self._model = WorldModel(installation)
-        self._told: list[_Told] = []
+        self._told: list[Told] = []
         self._steps: list[Step] = []
         self._reset()
 
@@ -100,6 +93,7 @@ class Diagnosis:
         self._cannot: set[str] = set()
         self._rechecked: set[str] = set()
         self._fixed: str | None = None
+        self._kept: list[State] = []
         self._choice: Choice | None = None
         self._population = first_population(
             self._model, self.complaint, self.checks, self._size, self._rng(0)
@@ -126,12 +120,12 @@ class Diagnosis:
         """Weigh the worlds by ``reading``; raise ``GivenError`` on a wrong kind or unit."""
         known = self._known(check)
         check_reading(known.do.quantity, reading)
-        self._tell(_Told(kind="reading", check=check, reading=reading))
+        self._tell(Told(kind="reading", check=check, reading=reading))
 
     def cannot(self, check: str, why: str) -> None:
         """Leave ``check`` out from now on."""
         self._known(check)
-        self._tell(_Told(kind="cannot", check=check, why=why))
+        self._tell(Told(kind="cannot", check=check, why=why))
 
     def repaired(self, repair: str, *, fixed: bool) -> None:
         """Take into account that ``repair`` was done and whether the trouble went with it."""
@@ -140,7 +134,7 @@ class Diagnosis:
                 f"There is no repair {repair!r} for this installation.",
                 next_step=f"Use one of {', '.join(sorted(self.repairs))}.",
             )
-        self._tell(_Told(kind="repaired", repair=repair, fixed=fixed))
+        self._tell(Told(kind="repaired", repair=repair, fixed=fixed))
 
     def undo(self) -> Step:
         """Take back the last thing told by going through all the others again."""
@@ -149,12 +143,42 @@ class Diagnosis:
                 "There is nothing to take back.", next_step="Answer the open check first."
             )
         gone = self._steps[-1]
-        kept = self._told[:-1]
+        if self._kept:
+            self._restore(self._kept.pop())
+            return gone
+        told = self._told[:-1]
         self._told, self._steps = [], []
         self._reset()
-        for item in kept:
+        for item in told:
             self._tell(item)
         return gone
+
+    def _keep(self) -> None:
+        """Keep the present state for ``undo``; older ones are rebuilt when they are wanted."""
+        state = State(
+            population=replace(self._population),
+            evidence=tuple(self._evidence),
+            bench=self._bench,
+            cannot=frozenset(self._cannot),
+            rechecked=frozenset(self._rechecked),
+            fixed=self._fixed,
+            told=tuple(self._told),
+            steps=tuple(self._steps),
+            next=self._next,
+        )
+        self._kept = [*self._kept[1 - _STATES_KEPT :], state]
+
+    def _restore(self, state: State) -> None:
+        self._population = state.population
+        self._evidence = list(state.evidence)
+        self._bench = state.bench
+        self._cannot = set(state.cannot)
+        self._rechecked = set(state.rechecked)
+        self._fixed = state.fixed
+        self._told = list(state.told)
+        self._steps = list(state.steps)
+        self._forget()
+        self._next = state.next
 
     def _known(self, check: str) -> Check:
         if check not in self.checks:
@@ -164,8 +188,14 @@ class Diagnosis:
             )
         return self.checks[check]
 
-    def _tell(self, item: _Told) -> None:
+    def _tell(self, item: Told) -> None:
         before = self.belief()
+        self._keep()
+        if item.kind == "reading" and self._fixed is not None:
+            # More is told although a repair had helped: the trouble is back.
+            self._evidence.append(RepairEvidence(repair=self._fixed))
+            self._fixed = None
+            self._rebuild(len(self._told) + 1)
         expected, minutes, note = None, 0.0, item.why
         number = len(self._told) + 1
         if item.kind == "reading" and item.reading is not None:
@@ -178,10 +208,10 @@ class Diagnosis:
             self._cannot.add(item.check)
         elif item.fixed:
             self._fixed = item.repair
-            note = self.repairs[item.repair].words
+            note = "it helped"
         else:
             self._fixed = None
-            note = self.repairs[item.repair].words
+            note = "it did not help"
             self._evidence.append(RepairEvidence(repair=item.repair))
             # What was measured before the repair may be measured again after it.
             self._rechecked.clear()
@@ -264,9 +294,7 @@ class Diagnosis:
     def describe(self, check: str) -> NextCheck:
         """Give any check, open or not, as the next step would show it."""
         known = self._known(check)
-        bits = information(
-            self._population, [check], self._rng(len(self._told), 2)
-        )[check]
+        bits = information(self._population, [check], self._rng(len(self._told), 2))[check]
         return self._offer(known, bits)
 
     def _offer(
@@ -294,9 +322,9 @@ class Diagnosis:
         contradiction = self.contradiction()
         if contradiction is not None:
             check = self.checks[contradiction.check]
-            bits = information(
-                self._population, [check.id], self._rng(len(self._told), 2)
-            )[check.id]
+            bits = information(self._population, [check.id], self._rng(len(self._told), 2))[
+                check.id
+            ]
             return self._offer(check, bits, recheck=True, notes=(contradiction.words,))
         choice = self._chosen()
         if choice.check is None:
@@ -314,9 +342,7 @@ class Diagnosis:
     def _choose(self, population: Population, bench: Bench, *, done: set[str]) -> Choice:
         start = self._epoch_start()
         answered = {
-            item.check
-            for item in self._evidence[start:]
-            if isinstance(item, ReadingEvidence)
+            item.check for item in self._evidence[start:] if isinstance(item, ReadingEvidence)
         } | done
         return choose(
             population,
@@ -329,31 +355,15 @@ class Diagnosis:
 
     def contradiction(self) -> Contradiction | None:
         """Name the answer most likely to be a slip, where one is more likely so than not."""
-        worst, worst_chance = None, _SLIPPED
-        for check, chance in self.slip_chances().items():
-            if chance > worst_chance and check not in self._rechecked:
-                worst, worst_chance = check, chance
-        if worst is None or worst in self._cannot:
-            return None
-        check = self.checks[worst]
-        return Contradiction(
-            check=worst,
-            words=f"The answers can hardly all be true: most likely {check.name} slipped. "
-            "Please take it once more.",
+        chances = self.slip_chances()
+        settled = self._rechecked | self._cannot
+        return likely_slip(
+            {check: p for check, p in chances.items() if check not in settled}, self.checks
         )
 
     def slip_chances(self) -> dict[str, float]:
         """Give the posterior chance that each answer since the last repair was a slip."""
-        population = self._population
-        weights = population.weights
-        chances: dict[str, float] = {}
-        for item in self._evidence[self._epoch_start() :]:
-            if isinstance(item, ReadingEvidence):
-                quantity = self.checks[item.check].do.quantity
-                found = fit(quantity, item.reading, population.predict(item.check))
-                mixed = found.mixed(item.slip)
-                chances[item.check] = float(weights @ (item.slip * found.slip / mixed))
-        return chances
+        return slip_chances(self._population, self._evidence[self._epoch_start() :])
 
     def verdict(self) -> Verdict:
         """Give the verdict as far as it goes."""
@@ -372,4 +382,3 @@ class Diagnosis:
         if choice is None or choice.most_telling is None:
             return ""
         return f"It would be surer after: {self.checks[choice.most_telling].name}."
-

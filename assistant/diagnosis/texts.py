@@ -35,6 +35,8 @@ def reading_words(reading: Reading) -> str:
 
 def _figure(value: float) -> str:
     size = abs(value)
+    if size < 0.005:
+        return "0"
     if size >= 1e6:
         return f"{value / 1e6:.3g}M"
     if size >= 1e3:
@@ -59,7 +61,8 @@ def expectation_words(expect: Expectation) -> str:
 def evidence_line(step: Step, repair: str) -> str:
     """Write one step as evidence for or against ``repair``."""
     if step.kind == "repaired":
-        return f"Repair tried without success: {step.note}."
+        words = (step.repair or "").replace("_", " ").replace(".", " ") + "."
+        return f"Repair tried, {step.note}: {words}"
     if step.check is None or step.reading is None:
         return ""
     before = dict(step.before.repairs).get(repair, 0.0)

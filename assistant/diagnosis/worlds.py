@@ -16,10 +16,10 @@ from assistant.diagnosis.installed import installed_spreads
 from assistant.diagnosis.quantiles import quantile
 from assistant.electrics.parts import Parts
 from assistant.knowledge import load, pair_of, pairs_of, positions_of
-from assistant.knowledge.templates import Spread
 
 if TYPE_CHECKING:
     from assistant.knowledge.schema import Fault, Installation
+    from assistant.knowledge.templates import Spread
 
 __all__ = ["NO_FAULT", "SLOTS", "WorldModel", "Worlds"]
 

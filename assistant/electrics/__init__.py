@@ -1,0 +1,1 @@
+"""The physics of an installation, over all worlds at once."""

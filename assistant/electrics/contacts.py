@@ -6,13 +6,12 @@ from dataclasses import replace
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
-from numpy.typing import NDArray
-
-from assistant.electrics.arrays import BoolArray
-from assistant.electrics.parts import Parts
 
 if TYPE_CHECKING:
-    from assistant.electrics.arrays import FloatArray
+    from numpy.typing import NDArray
+
+    from assistant.electrics.arrays import BoolArray, FloatArray
+    from assistant.electrics.parts import Parts
 
 __all__ = ["holding_contacts", "loose_contacts"]
 
@@ -35,7 +34,7 @@ def _rubbing(parts: Parts, position: str) -> BoolArray:
 
 def loose_contacts(parts: Parts) -> BoolArray:
     """Tell which worlds have a contact or a heat trip that comes and goes, (worlds,)."""
-    loose = parts.flag("heat_trips")
+    loose = parts.flag("heat_trips") & parts.flag("heat_varies")
     for flag in _CONTACTS:
         loose |= parts.flag(flag)
     for position in parts.positions:
@@ -54,7 +53,9 @@ def holding_contacts(parts: Parts, index: NDArray[np.intp]) -> Parts:
         holds = values[flag] > 0.5
         values[contact] = np.where(holds, _HOLDING_SHARE * values[contact], values[contact])
     values["hot_now"] = np.where(
-        values["heat_trips"] > 0.5, 1.0 - values["hot_now"], values["hot_now"]
+        (values["heat_trips"] > 0.5) & (values["heat_varies"] > 0.5),
+        1.0 - values["hot_now"],
+        values["hot_now"],
     )
     for position in parts.positions:
         opens = _rubbing(parts, position)[index]

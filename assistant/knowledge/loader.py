@@ -2,11 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cache
 from importlib.resources import files
-from typing import Any, Final
+from typing import TYPE_CHECKING, Any, Final
 
 import yaml
 from pydantic import TypeAdapter, ValidationError
@@ -27,6 +26,9 @@ from assistant.knowledge.schema import (
 )
 from assistant.knowledge.templates import CheckEntry, FaultEntry, Labour, RepairEntry, Spreads
 
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+
 __all__ = ["Knowledge", "load", "pair_of", "pairs_of", "positions_of"]
 
 _PAIR_OF: Final[Mapping[Position, Pair]] = {
@@ -45,7 +47,11 @@ _BY_CHANNELS: Final[Mapping[int, tuple[Position, ...]]] = {
     4: ("front_left", "front_right", "rear_left", "rear_right"),
 }
 _FULL: Final[tuple[Position, ...]] = (
-    "front_left", "front_right", "rear_left", "rear_right", "sub",
+    "front_left",
+    "front_right",
+    "rear_left",
+    "rear_right",
+    "sub",
 )
 
 

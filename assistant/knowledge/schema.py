@@ -58,7 +58,13 @@ When: TypeAlias = Literal[
 ]
 
 POSITIONS: Final[tuple[Position, ...]] = (
-    "front_left", "front_right", "rear_left", "rear_right", "center", "sub", "sub_2",
+    "front_left",
+    "front_right",
+    "rear_left",
+    "rear_right",
+    "center",
+    "sub",
+    "sub_2",
 )
 PAIRS: Final[tuple[Pair, ...]] = ("front", "rear", "sub")
 
@@ -96,7 +102,9 @@ class _Lenient(BaseModel):
 
 _Positive: TypeAlias = Annotated[float, Field(gt=0, allow_inf_nan=False)]
 
-_AWG: Final = re.compile(r"\s*#?\s*(\d{1,2}|[1-4]\s*/\s*0|0{1,4})\s*(?:awg|ga(?:uge)?)?\s*", re.IGNORECASE)
+_AWG: Final = re.compile(
+    r"\s*#?\s*(\d{1,2}|[1-4]\s*/\s*0|0{1,4})\s*(?:awg|ga(?:uge)?)?\s*", re.IGNORECASE
+)
 _METRIC: Final = re.compile(r"\s*(\d+(?:[.,]\d+)?)\s*(?:mm2|mm²|mm\^2|sq\s*mm)\s*", re.IGNORECASE)
 
 

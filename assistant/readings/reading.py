@@ -124,12 +124,14 @@ Reading: TypeAlias = Value | OpenLine | Beep | Unstable | Seen
 
 
 def _finite(raw: object, field: str) -> float:
-    if isinstance(raw, bool) or not isinstance(raw, int | float) or not math.isfinite(raw):
-        raise GivenError(
-            f"A reading's {field} must be a finite number, not {raw!r}.",
-            next_step="Send a JSON number.",
-        )
-    return float(raw)
+    # A whole number beyond any float would overflow before it could be found infinite.
+    whole = isinstance(raw, int) and not isinstance(raw, bool) and abs(raw) < 10**300
+    if isinstance(raw, float | int) and (whole or isinstance(raw, float)) and math.isfinite(raw):
+        return float(raw)
+    raise GivenError(
+        f"A reading's {field} must be a finite number, not {str(raw)[:40]!r}.",
+        next_step="Send a JSON number.",
+    )
 
 
 def _unit(raw: object) -> Unit:

@@ -1,0 +1,1 @@
+"""The data files of what is known."""
