@@ -1,0 +1,1 @@
+"""The demonstration: one case of an invented workshop, played from recorded speech."""

@@ -1,0 +1,84 @@
+"""Makes the pictures of README.md from a run of the demonstration.
+
+    python -m demo.make_figures [--chromium PROGRAM]
+
+Needs chromium and the packages of ``probetell[voice,test]``.
+"""
+
+from __future__ import annotations
+
+import argparse
+import subprocess
+import sys
+import tempfile
+from io import StringIO
+from pathlib import Path
+from typing import Final
+
+from PIL import Image
+from rich.console import Console
+from rich.text import Text
+
+from assistant.reports import write_report
+from demo.play import opening, play
+from demo.scenario import HERE, load_scenario
+
+__all__ = ["main"]
+
+FIGURES: Final = HERE / "figures"
+_WIDTH: Final = 96
+_REPORT: Final = (1100, 1500)
+_COLOURS: Final = 64
+
+
+def _photograph(chromium: str, page: Path, out: Path, size: tuple[int, int]) -> None:
+    command = [
+        chromium, "--headless", "--no-sandbox", "--hide-scrollbars",
+        f"--window-size={size[0]},{size[1]}", f"--screenshot={out}", page.as_uri(),
+    ]  # fmt: skip
+    subprocess.run(command, check=True, capture_output=True)  # noqa: S603 - no shell
+    with Image.open(out) as picture:
+        picture.convert("RGB").quantize(_COLOURS).save(out, optimize=True)
+
+
+def _transcript(chromium: str, lines: list[str], out: Path, title: str) -> None:
+    console = Console(record=True, file=StringIO(), width=_WIDTH, force_terminal=True)
+    console.print(Text.from_ansi("\n".join(lines)))
+    with tempfile.TemporaryDirectory() as folder:
+        page = Path(folder) / "transcript.html"
+        svg = console.export_svg(title=title)
+        page.write_text(f'<body style="margin:0">{svg}</body>', encoding="utf-8")
+        # rich draws a character 12.2 wide and a line 24.4 high, in a frame of 8 and 90.
+        size = (round(_WIDTH * 12.2) + 18, round((len(lines) + 1) * 24.4) + 60)
+        _photograph(chromium, page, out, size)
+
+
+def main(arguments: list[str] | None = None) -> int:
+    """Run as a command; give the exit code."""
+    parser = argparse.ArgumentParser(prog="python -m demo.make_figures")
+    parser.add_argument("--chromium", default="chromium")
+    given = parser.parse_args(arguments)
+    FIGURES.mkdir(exist_ok=True)
+    scenario, printed = load_scenario(), StringIO()
+    console = Console(file=printed, width=_WIDTH, force_terminal=True, highlight=False)
+    opening(console, scenario)
+    file = play(scenario, console)
+    lines = printed.getvalue().rstrip("\n").split("\n")
+    ending = next(n for n, line in enumerate(lines) if " verdict " in line)
+    after = next(n for n, line in enumerate(lines) if n > ending and line.startswith("\x1b[36m>"))
+    _transcript(given.chromium, lines[:_FIRST_LINES], FIGURES / "asking.png", "demo/run")
+    _transcript(given.chromium, lines[ending:after], FIGURES / "verdict.png", "demo/run, later")
+    with tempfile.TemporaryDirectory() as folder:
+        page = Path(folder) / "report.html"
+        write_report(file, page)
+        _photograph(given.chromium, page, FIGURES / "report.png", _REPORT)
+    for figure in sorted(FIGURES.glob("*.png")):
+        print(f"{figure.name}: {figure.stat().st_size / 1024:.0f} KiB")
+    return 0
+
+
+_FIRST_LINES: Final = 44
+
+
+if __name__ == "__main__":
+    sys.exit(main())
