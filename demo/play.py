@@ -100,7 +100,8 @@ def _by_hand(scenario: Scenario, *, talk: bool) -> int:
 
     os.environ.setdefault("PROBETELL_HOME", str(OUT / "cases"))
     os.environ.setdefault("PROBETELL_WORKSHOP", scenario.workshop.name)
-    print(f"What this car would answer stands in {HERE / 'scenario.yaml'}.")
+    print("What this car would answer stands in demo/scenario.yaml.")
+    print(f"Its cases are kept in {os.environ['PROBETELL_HOME']} (PROBETELL_HOME).")
     complaint = scenario.complaint
     words = f"{complaint.symptom}:{','.join(complaint.when)}:{','.join(complaint.where)}"
     settings, report = load_settings(), OUT / "case-report.html"

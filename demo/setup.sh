@@ -43,6 +43,24 @@ _new_venv() {
     fi
 }
 
+# True where the extras $1 hold all of the extras $2.
+_covers() {
+    for _extra in $(printf '%s' "$2" | tr ',' ' '); do
+        case ",$1," in *",$_extra,"*) ;; *) return 1 ;; esac
+    done
+}
+
+# True where what is wanted was installed before, with the same pyproject.toml and Python.
+_is_installed() {
+    for _stamp in "$VENV"/installed-*; do
+        if [ -f "$_stamp" ] && _covers "${_stamp##*/installed-}" "$1" &&
+            [ "$(cat "$_stamp")" = "$2" ] && "$VENV/bin/python" -P -c 'import assistant' 2>/dev/null; then
+            return 0
+        fi
+    done
+    return 1
+}
+
 # make_environment EXTRAS: installs the project with EXTRAS, unless that was done already.
 # Sets VENV. Expects ROOT to be the repository's root.
 make_environment() {
@@ -53,11 +71,9 @@ make_environment() {
     }
     _wanted=$("$_python" -c '
 import hashlib, pathlib, sys
-text = pathlib.Path(sys.argv[1]).read_bytes() + repr((sys.version, sys.argv[1:])).encode()
-print(hashlib.sha256(text).hexdigest())' "$ROOT/pyproject.toml" "$1")
-    _stamp=$VENV/installed-$1
-    if [ -f "$_stamp" ] && [ "$(cat "$_stamp")" = "$_wanted" ] &&
-        "$VENV/bin/python" -c 'import assistant' 2>/dev/null; then
+text = pathlib.Path(sys.argv[1]).read_bytes() + repr((sys.version, sys.argv)).encode()
+print(hashlib.sha256(text).hexdigest())' "$ROOT/pyproject.toml")
+    if _is_installed "$1" "$_wanted"; then
         return 0
     fi
     if ! "$VENV/bin/python" -m pip --version >/dev/null 2>&1; then
@@ -69,5 +85,5 @@ print(hashlib.sha256(text).hexdigest())' "$ROOT/pyproject.toml" "$1")
         say "The installation did not succeed; the lines above say why. It is safe to start it again."
         return 1
     }
-    printf '%s\n' "$_wanted" >"$_stamp"
+    printf '%s\n' "$_wanted" >"$VENV/installed-$1"
 }
