@@ -2,7 +2,7 @@
 
 The contract fixes every key. Added to it: ``"key"`` on any line in (``MachineInterface``), and
 ``"expect":{"states":{...}}``, each answer with its probability, in the place of the range for
-checks whose answer is no number.
+what is seen, heard or felt. Open line counts as 1e9 ohm in a range.
 """
 
 from __future__ import annotations
@@ -167,9 +167,12 @@ def belief_object(belief: Belief) -> dict[str, Any]:
 
 
 def _expect_object(expect: Expectation) -> dict[str, Any]:
-    if expect.low is None or expect.high is None or expect.unit is None:
-        return {"states": dict(expect.states)}
-    return {"low": expect.low, "high": expect.high, "unit": expect.unit}
+    if expect.low is not None and expect.high is not None and expect.unit is not None:
+        return {"low": expect.low, "high": expect.high, "unit": expect.unit}
+    if expect.range_with_open is not None:
+        low, high = expect.range_with_open
+        return {"low": low, "high": high, "unit": "ohm"}
+    return {"states": dict(expect.states)}
 
 
 def check_object(step: NextCheck, say: str, cautions: tuple[str, ...]) -> dict[str, Any]:

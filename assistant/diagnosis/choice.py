@@ -14,8 +14,9 @@ from assistant.diagnosis.information import (
     outcome_bins,
 )
 from assistant.diagnosis.labour import Bench, minutes_of
-from assistant.diagnosis.outlook import fault_probabilities
+from assistant.diagnosis.outlook import belief_of, fault_probabilities
 from assistant.diagnosis.population import systematic
+from assistant.diagnosis.ranking import LAST_SUSPECT, rank_repairs, repair_costs
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping
@@ -26,22 +27,14 @@ if TYPE_CHECKING:
     from assistant.diagnosis.population import Population
     from assistant.knowledge.schema import Repair
 
-__all__ = ["LAST_SUSPECT", "LIKELY_SHARE", "Choice", "choose", "information", "repair_costs"]
+__all__ = ["Choice", "choose", "information", "uncleared_groups"]
 
-LAST_SUSPECT: Final = "send_amplifier_in"
-"""The repair that is never named before supply, load and signal have been cleared."""
-LIKELY_SHARE: Final = 0.6
-"""A repair is put before a likelier one for its low cost only from this share of it on."""
 _MUST_CLEAR: Final = ("supply", "load", "signal")
 _CLEARED_BELOW: Final = 0.12
 _SAMPLE: Final = 6000
 _LEAST_SAMPLE: Final = 800
 _LOOKED_AT: Final = 16
 _LEAST_BITS: Final = 0.004
-_VERIFY_MINUTES: Final = 35.0
-_PART_MINUTES: Final = 60.0
-"""What a wrong repair costs beyond its own minutes: proving that it did not help, and buying a
-part for nothing. Common practice, no source."""
 _ENOUGH: Final = 0.5
 _DEALS: Final = 6
 _PATIENT_FOR: Final = 14.0
@@ -62,14 +55,6 @@ class Choice:
     bits: float
     repair: str
     most_telling: str | None
-
-
-def repair_costs(names: Iterable[str], repairs: Mapping[str, Repair]) -> NDArray[np.float64]:
-    """Minutes that each repair costs when it is tried, (repairs,)."""
-    return np.array([
-        repairs[name].minutes + _VERIFY_MINUTES + (_PART_MINUTES if repairs[name].parts else 0.0)
-        for name in names
-    ])  # fmt: skip
 
 
 def _classes(population: Population, names: list[str]) -> NDArray[np.intp]:
@@ -110,7 +95,7 @@ def information(
     }
 
 
-def _uncleared(population: Population, answered: set[str]) -> tuple[str, ...]:
+def uncleared_groups(population: Population, answered: set[str]) -> tuple[str, ...]:
     """Name the groups that must be cleared before the amplifier is named, and are not."""
     probabilities = fault_probabilities(population)
     measured = {group for check in answered for group in population.checks[check].clears}
@@ -133,6 +118,7 @@ def choose(
     bench: Bench,
     answered: set[str],
     barred: frozenset[str],
+    tried: frozenset[str],
     rng: np.random.Generator,
 ) -> Choice:
     """Choose the next check, or the repair; deterministic for ``rng``.
@@ -151,10 +137,11 @@ def choose(
     now: NDArray[np.float64] = np.bincount(
         classes, weights=population.weights, minlength=len(names) + 1
     ).astype(np.float64)
-    best_repair = _first_repair(names, now[:-1], costs[:-1])
+    uncleared = uncleared_groups(population, answered)
+    needed = dict(belief_of(population).repairs)
+    best_repair = rank_repairs(needed, repairs, tried=tried)[0]
     telling = by_rate[0] if by_rate and bits[by_rate[0]] > _LEAST_BITS else None
     if best_repair == LAST_SUSPECT:
-        uncleared = _uncleared(population, answered)
         clearing = [
             check for check in by_rate if set(population.checks[check].clears) & set(uncleared)
         ]
@@ -200,12 +187,3 @@ def _saving(outcomes: Outcomes, costs: NDArray[np.float64], rng: np.random.Gener
     ]
     margin = 2.0 * float(np.std(by_chance))
     return float(np.mean(by_chance)) - margin - expected_cost(outcomes, costs)
-
-
-def _first_repair(
-    names: list[str], probabilities: NDArray[np.float64], costs: NDArray[np.float64]
-) -> str:
-    """Name the repair with most probability over cost among those that are likely at all."""
-    likely = probabilities >= LIKELY_SHARE * probabilities.max()
-    rate = np.where(likely, probabilities / costs, -1.0)
-    return names[int(np.argmax(rate))]

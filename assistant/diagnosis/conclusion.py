@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Final
 
-from assistant.diagnosis.choice import LIKELY_SHARE, repair_costs
+from assistant.diagnosis.ranking import rank_repairs
 from assistant.diagnosis.records import RepairOption, Verdict
 from assistant.diagnosis.texts import evidence_line, reading_words, reply_words
 
@@ -20,23 +20,20 @@ _SHOWN: Final = 0.01
 _LINES: Final = 12
 
 
-def _order(belief: Belief, repairs: Mapping[str, Repair]) -> tuple[RepairOption, ...]:
-    options = [
-        RepairOption(repair=name, probability=p, minutes=repairs[name].minutes)
-        for name, p in belief.repairs
-        if p >= _SHOWN
-    ] or [
-        RepairOption(repair=name, probability=p, minutes=repairs[name].minutes)
-        for name, p in belief.repairs[:1]
-    ]
-    costs = dict(zip(repairs, repair_costs(repairs, repairs), strict=True))
-    top = options[0].probability
-
-    def rank(option: RepairOption) -> tuple[bool, float]:
-        unlikely = option.probability < LIKELY_SHARE * top
-        return unlikely, -option.probability / float(costs[option.repair])
-
-    return tuple(sorted(options, key=rank))
+def _order(
+    belief: Belief,
+    repairs: Mapping[str, Repair],
+    tried: frozenset[str],
+    *,
+    amplifier_cleared: bool,
+) -> tuple[RepairOption, ...]:
+    probabilities = dict(belief.repairs)
+    ranked = rank_repairs(probabilities, repairs, tried=tried, amplifier_cleared=amplifier_cleared)
+    return tuple(
+        RepairOption(repair=name, probability=probabilities[name], minutes=repairs[name].minutes)
+        for place, name in enumerate(ranked)
+        if place == 0 or probabilities[name] >= _SHOWN
+    )
 
 
 def conclude(
@@ -46,11 +43,17 @@ def conclude(
     repairs: Mapping[str, Repair],
     steps: tuple[Step, ...],
     fixed: str | None,
+    tried: frozenset[str],
+    amplifier_cleared: bool,
     ready: bool,
     surer: str,
 ) -> Verdict:
-    """Put the verdict together; ``fixed`` is the repair that proved right, if one did."""
-    order = _order(belief, repairs)
+    """Put the verdict together; ``fixed`` is the repair that proved right, if one did.
+
+    ``tried`` are repairs that did not help; ``amplifier_cleared`` says that all around the
+    amplifier was cleared, without which it is not named first.
+    """
+    order = _order(belief, repairs, tried, amplifier_cleared=amplifier_cleared)
     if fixed is not None:
         order = (
             RepairOption(repair=fixed, probability=1.0, minutes=repairs[fixed].minutes),

@@ -112,8 +112,11 @@ def _put_supply(installation: Installation, stated: Stated) -> None:
         if ground:
             stated.spreads["ground_wire_ohm"] = ground
     if supply.main_fuse and supply.main_fuse.amps:
-        kind = fuse_kind(supply.main_fuse.kind, supply.main_fuse.amps)
-        cold = float(cold_resistance_ohm(supply.main_fuse.amps, kind))
+        try:
+            kind = fuse_kind(supply.main_fuse.kind, supply.main_fuse.amps)
+            cold = float(cold_resistance_ohm(supply.main_fuse.amps, kind))
+        except GivenError:
+            return  # an unheard-of fuse keeps the wide spread
         stated.spreads["fuse_ohm"] = _around(cold, 0.8, 2.0)
 
 

@@ -87,6 +87,11 @@ def check_reading(quantity: Quantity, reading: Reading) -> None:
             )
         return
     unit = base_unit(quantity)
+    if isinstance(reading, Value) and not np.isfinite(reading.value):
+        raise GivenError(
+            f"A reading must be a finite number, not {reading.value}.",
+            next_step="Say open line where the meter shows OL.",
+        )
     match reading:
         case Value(unit=given):
             fits = UNIT_FACTORS[given][0] == unit
@@ -143,7 +148,9 @@ def fit(quantity: Quantity, reading: Reading, predicted: Predicted) -> Fit:
     if isinstance(reading, Unstable):
         return Fit(true=np.where(predicted.jumps, JUMP_SHOWS, found.true), slip=found.slip)
     other = _steady_fit(quantity, reading, np.asarray(predicted.other, dtype=np.float64))
-    either = (1.0 - JUMP_SHOWS) * 0.5 * (found.true + other.true)
+    # What is seen or heard has no answer for jumping: it is one of the two states.
+    shows = 0.0 if quantity in SEEN_ANSWERS else JUMP_SHOWS
+    either = (1.0 - shows) * 0.5 * (found.true + other.true)
     return Fit(true=np.where(predicted.jumps, either, found.true), slip=found.slip)
 
 

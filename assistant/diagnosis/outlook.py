@@ -16,11 +16,13 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from assistant.diagnosis.population import Population
+    from assistant.electrics.responses import Predicted
     from assistant.readings.reading import Quantity, Reading
 
 __all__ = ["belief_of", "expectation_of", "fault_probabilities", "predictive"]
 
 _SAMPLE: Final = 4000
+_BEYOND_METERS_OHM: Final = 1e9
 
 
 def fault_probabilities(population: Population) -> NDArray[np.float64]:
@@ -76,26 +78,43 @@ def expectation_of(population: Population, check: str, rng: np.random.Generator)
         return Expectation(
             low=None, high=None, unit=None, states=tuple((n, float(p)) for n, p in answers)
         )
+    if predicted.other is not None:
+        held = rng.random(len(value)) < 0.5
+        value = np.where(held, predicted.other[index], value)
     finite = np.isfinite(value)
+    spread = 0.02 if quantity == "dc_voltage" else 0.0
+    shown = np.where(finite, value, _BEYOND_METERS_OHM)
+    low, high = _central(value[finite] if finite.mean() >= 0.1 else shown, spread)
+    # Where the answer is hardly a number, the range is given apart, open line as a huge one.
+    numbers = quantity != "continuity" and bool(finite.mean() >= 0.1)
+    return Expectation(
+        low=low if numbers else None,
+        high=high if numbers else None,
+        unit=base_unit(quantity) if numbers else None,
+        states=_states(quantity, predicted, index, value),
+        range_with_open=_central(shown, spread),
+    )
+
+
+def _central(value: NDArray[np.float64], spread: float) -> tuple[float, float]:
+    """Give the central 90 %, widened by ``spread``."""
+    low, high = np.quantile(value, [0.05, 0.95])
+    return round(float(low - spread), 3), round(float(high + spread), 3)
+
+
+def _states(
+    quantity: Quantity,
+    predicted: Predicted,
+    index: NDArray[np.intp],
+    value: NDArray[np.float64],
+) -> tuple[tuple[str, float], ...]:
+    """Give the answers that are no number, with their probabilities."""
     if quantity == "continuity":
-        beep = float(np.mean(beep_probability(np.where(finite, np.maximum(value, 0), np.inf))))
-        return Expectation(
-            low=None, high=None, unit=None, states=(("beep", beep), ("no_beep", 1.0 - beep))
-        )
+        beep = float(np.mean(beep_probability(np.maximum(value, 0.0))))
+        return (("beep", beep), ("no_beep", 1.0 - beep))
     jumps = 0.0
     if predicted.jumps is not None:
         jumps = JUMP_SHOWS * float(predicted.jumps[index].mean())
-    is_open = float(1.0 - finite.mean())
-    states = tuple(
-        (name, p) for name, p in (("open_line", is_open), ("unstable", jumps)) if p > 0.0
-    )
-    if finite.mean() < 0.1:
-        return Expectation(low=None, high=None, unit=None, states=states)
-    low, high = np.quantile(value[finite], [0.05, 0.95])
-    spread = 0.02 if quantity == "dc_voltage" else 0.0
-    return Expectation(
-        low=round(float(low - spread), 3),
-        high=round(float(high + spread), 3),
-        unit=base_unit(quantity),
-        states=states,
-    )
+    is_open = float(np.mean(~np.isfinite(value)))
+    named = (("open_line", is_open), ("unstable", jumps))
+    return tuple((name, p) for name, p in named if p > 0.0)

@@ -52,6 +52,7 @@ class Population:
     worlds: Worlds
     log_weights: NDArray[np.float64]
     told: tuple[Evidence, ...] = ()
+    explains: NDArray[np.float64] | None = None
     _now: Responder | None = None
     _present: Worlds | None = None
     _predicted: dict[str, Predicted] | None = None
@@ -131,13 +132,24 @@ class Population:
         index = systematic(tempered, size, rng)
         self.worlds = self.worlds.take(index)
         self.log_weights = (1.0 - _TEMPER) * self.log_weights[index]
+        # The moves are fair only where either fault of a pair may stand first.
+        self._turn(rng.random(self.worlds.count) < 0.5)
         fits = self.log_fit(self.worlds)
         free = self._free_rows(rng)
         fits = self._move(self._redrawn(free, rng), fits, rng)
         bound = np.flatnonzero(~free)
         for _ in range(_MOVES):
             fits = self._move(self._stepped(bound, rng), fits, rng)
+        if self.explains is not None:
+            first, second = self.worlds.slots
+            self._turn(self.explains[second] > self.explains[first])
         self._forget()
+
+    def _turn(self, where: NDArray[np.bool_]) -> None:
+        """Exchange the two faults of the worlds at ``where`` that have two."""
+        slots = self.worlds.slots
+        swap = where & (slots[1] >= 0)
+        self.worlds = Worlds(latents=self.worlds.latents, slots=np.where(swap, slots[::-1], slots))
 
     def _move(
         self, proposal: Worlds, fits: NDArray[np.float64], rng: np.random.Generator
@@ -239,16 +251,22 @@ def first_population(
     for item in told:
         if isinstance(item, RepairEvidence):
             second = _pair_up(model, second, item.repair, rng)
+    # Before equal faults become one: the correction is of what was drawn.
+    correction = _pair_correction(model, second, told) if told else 0.0
     second[second == first] = NO_FAULT
     # The fault that explains more comes first; the set of the two is what counts.
     swap = (second >= 0) & (explains[second] > explains[first])
     slots = np.stack([np.where(swap, second, first), np.where(swap, first, second)])
     worlds = Worlds(latents=model.draw_latents(size, rng), slots=slots.astype(np.int16))
     log_weights = np.log(model.rates[first] / proposal[first])
-    if told:
-        log_weights = log_weights + _pair_correction(model, second, told)
+    log_weights = log_weights + correction
     population = Population(
-        model=model, complaint=complaint, checks=checks, worlds=worlds, log_weights=log_weights
+        model=model,
+        complaint=complaint,
+        checks=checks,
+        worlds=worlds,
+        log_weights=log_weights,
+        explains=explains,
     )
     responder = Responder(model.parts(worlds))
     fits = complaint_fit(responder, complaint, model.faults, worlds.slots)

@@ -42,13 +42,15 @@ class Expectation:
 
     ``low`` and ``high`` are in ``unit`` for numbers and None where the answer is no number
     (then ``states`` gives each answer and its probability: ``open_line``, ``beep``, ``no_beep``,
-    ``unstable`` and the answers of the quantity).
+    ``unstable`` and the answers of the quantity). ``range_with_open`` is the central 90 % in V, A
+    or ohm with open line counted as 1e9 ohm, None for what is seen, heard or felt.
     """
 
     low: float | None
     high: float | None
     unit: BaseUnit | None
     states: tuple[tuple[str, float], ...] = ()
+    range_with_open: tuple[float, float] | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
-from assistant.diagnosis.choice import Choice, choose, information
+from assistant.diagnosis.choice import Choice, choose, information, uncleared_groups
 from assistant.diagnosis.conclusion import conclude
 from assistant.diagnosis.evidence import Evidence, ReadingEvidence, RepairEvidence
 from assistant.diagnosis.labour import Bench, minutes_of
@@ -38,7 +38,7 @@ __all__ = ["Diagnosis"]
 
 FIRST_WORLDS: Final = 40_000
 LATER_WORLDS: Final = 6_000
-_REPEATED_SLIP: Final = 0.002
+_REPEATED_SLIP: Final = 0.0005
 _STATES_KEPT: Final = 2
 
 
@@ -340,18 +340,25 @@ class Diagnosis:
         return self._choice
 
     def _choose(self, population: Population, bench: Bench, *, done: set[str]) -> Choice:
-        start = self._epoch_start()
-        answered = {
-            item.check for item in self._evidence[start:] if isinstance(item, ReadingEvidence)
-        } | done
+        answered = self._answered() | done
         return choose(
             population,
             repairs=self.repairs,
             bench=bench,
             answered=answered,
             barred=frozenset(self._cannot),
+            tried=self._tried(),
             rng=self._rng(len(self._told), 2),
         )
+
+    def _answered(self) -> set[str]:
+        """Name the checks that were answered since the last repair."""
+        later = self._evidence[self._epoch_start() :]
+        return {item.check for item in later if isinstance(item, ReadingEvidence)}
+
+    def _tried(self) -> frozenset[str]:
+        """Name the repairs that were done and did not help."""
+        return frozenset(item.repair for item in self._evidence if isinstance(item, RepairEvidence))
 
     def contradiction(self) -> Contradiction | None:
         """Name the answer most likely to be a slip, where one is more likely so than not."""
@@ -374,6 +381,8 @@ class Diagnosis:
             repairs=self.repairs,
             steps=self.steps,
             fixed=self._fixed,
+            tried=self._tried(),
+            amplifier_cleared=not uncleared_groups(self._population, self._answered()),
             ready=choice is None or choice.check is None,
             surer=self._surer(choice),
         )

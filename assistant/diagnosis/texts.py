@@ -51,7 +51,11 @@ def expectation_words(expect: Expectation) -> str:
         if low == high:
             return f"about {low} {expect.unit}"
         return f"{low} to {high} {expect.unit}"
-    likely = [(name, p) for name, p in expect.states if p >= 0.05]
+    return _state_words(expect.states)
+
+
+def _state_words(states: tuple[tuple[str, float], ...]) -> str:
+    likely = [(name, p) for name, p in states if p >= 0.05]
     return " or ".join(
         f"{_STATES.get(name, name)} ({p:.0%})"
         for name, p in sorted(likely, key=lambda item: -item[1])

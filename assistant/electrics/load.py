@@ -16,6 +16,7 @@ __all__ = ["coil_ohm", "leak_ohm", "line_ohm", "load_trips", "music_ohm"]
 
 _MIDDLE_COIL_RATIO = 0.8
 _SHORTED_COIL_RATIO = 0.5
+_SHORT_OF_MINIMUM = 0.6
 
 
 def _low_load(parts: Parts, position: Position) -> FloatArray:
@@ -80,11 +81,19 @@ def load_trips(parts: Parts, situation: Situation, level: FloatArray) -> BoolArr
     """
     trips = np.zeros(parts.count, dtype=np.bool_)
     enough = level >= parts["short_needs"]
-    limit = parts["minimum_ohm"] * parts["low_load_margin_ratio"]
     for position in parts.positions:
         if not situation.speaker_connected(position):
             continue
-        shorted = line_ohm(parts, position) < parts["short_trip_ohm"]
+        # A load within the rating is no short, whatever the detector's spread.
+        short = np.minimum(parts["short_trip_ohm"], _SHORT_OF_MINIMUM * parts["minimum_ohm"])
+        shorted = line_ohm(parts, position) < short
+        # Where neither is stated, speakers and amplifier were once chosen to go together.
+        rated = np.where(
+            parts.flag("low_load"),
+            parts["minimum_ohm"],
+            np.minimum(parts["minimum_ohm"], parts[f"nominal_ohm.{position}"]),
+        )
+        limit = rated * parts["low_load_margin_ratio"]
         leaking = parts[f"leak_ohm.{position}"] < parts["leak_trip_ohm"]
         trips |= (shorted | leaking) & enough
         trips |= (music_ohm(parts, position) < limit) & (level >= 2)

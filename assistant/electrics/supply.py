@@ -110,7 +110,8 @@ def supply_volts(  # noqa: PLR0917 - one array each
     nodes["amp.ground"] = np.where(is_open, 0.0, nodes["amp.ground"])
     charging = posts
     if situation.vehicle == "running":
-        given = np.clip((parts["charge_v"] - posts) / parts["charge_ohm"], 0.0,
+        set_point = parts["charge_v"] + parts["charge_slope_v_per_c"] * (parts.ambient_c - 25.0)
+        given = np.clip((set_point - posts) / parts["charge_ohm"], 0.0,
                         parts["charge_limit_a"])  # fmt: skip
         charging = posts + parts["charge_ohm"] * given
     nodes["charging.output"] = charging

@@ -135,6 +135,7 @@ class Knowledge:
                 words=_fill(entry.words, fault.position, fault.pair),
                 customer=_fill(entry.customer, fault.position, fault.pair),
                 beyond_user=entry.beyond,
+                before=entry.before,
             )
         return made
 

@@ -303,6 +303,7 @@ class Repair(_Frozen):
     words: str
     customer: str
     beyond_user: str | None = None
+    before: tuple[str, ...] = ()
 
 
 _VEHICLE = Annotated[VehicleState, BeforeValidator(_yaml_off)]

@@ -99,6 +99,7 @@ class RepairEntry(_Entry):
     words: str
     customer: str
     beyond: str | None = None
+    before: tuple[str, ...] = ()
 
 
 class Spreads(_Entry):

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 from diagnosis_cases import COUPE, VAN, Car, complaint, open_case
 
-from assistant.diagnosis.choice import LAST_SUSPECT, repair_costs
+from assistant.diagnosis.ranking import LAST_SUSPECT, repair_costs
 from assistant.diagnosis.records import NextCheck, Verdict
 from assistant.knowledge import load
 from assistant.readings.reading import Beep, Reading, Seen, Unstable, Value
