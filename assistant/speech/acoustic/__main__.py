@@ -1,0 +1,145 @@
+"""The recipe of the built-in speech model, one command for each step."""
+
+from __future__ import annotations
+
+import argparse
+import sys
+from importlib import import_module
+from pathlib import Path
+from typing import Any
+
+_STEPS = """\
+Steps, each a command:
+  phrases   draw phrases from the grammars so that every word comes often
+  render    say phrases with synthetic voices: espeak-ng, flite, Kokoro (training voices only)
+  pack      put recordings, synthetic clips and noise into one folder that can travel
+  train     train on a pack, from trained weights or from nothing (needs the extra "train")
+  export    write final.mdl from weights
+  prove     compare vosk with a computation in numpy on one sound
+How well a model hears is measured by "python -m assistant.benchmarks ear".
+Data are not part of the package. People: CMU AN4, Speech Commands v0.02, spoken digits of
+T. Kahn. Noise: clips of ESC-10 under CC0, background noise of Speech Commands. Never train on
+voices and speakers that are kept for testing.
+"""
+
+
+def _phrases(args: argparse.Namespace) -> None:
+    phrases = import_module("assistant.speech.acoustic.phrases")
+    sys.stdout.write("\n".join(phrases.draw_phrases(args.count, args.seed)) + "\n")
+
+
+def _render(args: argparse.Namespace) -> None:
+    voices = import_module("assistant.speech.acoustic.voices")
+    maker: Any = {"espeak": voices.espeak_clip, "flite": voices.flite_clip}.get(args.engine)
+    if maker is None:
+        fixtures = import_module("audio_fixtures.voices")
+        speaker = fixtures.Speaker(kokoro_voices=args.kokoro_voices)
+        maker = voices.KokoroMaker(speaker, args.kokoro_voices)
+    said = args.phrases.read_text(encoding="utf-8").splitlines()
+    voices.render(said, args.out, maker, kind=args.engine, seed=args.seed)
+
+
+def _pack(args: argparse.Namespace) -> None:
+    clips = import_module("assistant.speech.acoustic.clips")
+    writer = clips.PackWriter(args.out)
+    for manifest in args.manifest:
+        writer.add(clips.read_manifest(manifest))
+    for listed in args.clips:
+        writer.add(clips.read_listed(listed), small=args.small)
+    for folder in args.noise:
+        found = sorted(path for path in folder.iterdir() if path.suffix in {".flac", ".wav"})
+        writer.add(clips.Clip(file=str(path), words="", speaker="", set="noise") for path in found)
+    count, size = writer.close()
+    sys.stdout.write(f"{count} clips, {size / 1e6:.1f} MB\n")
+
+
+def _train(args: argparse.Namespace) -> None:
+    training = import_module("assistant.speech.acoustic.train")
+    plan = training.Plan(
+        minutes=args.minutes,
+        steps=args.steps,
+        rate=args.rate,
+        seconds=args.seconds,
+        live_norm=args.live_norm,
+        average=args.average,
+        seed=args.seed,
+    )
+    with (args.out / "log.txt").open("w", encoding="utf-8") as log:
+
+        def tell(line: str) -> None:
+            for stream in (sys.stdout, log):
+                stream.write(line + "\n")
+                stream.flush()
+
+        training.train(args.pack, args.out, plan, start=args.start, device=args.device, tell=tell)
+
+
+def _export(args: argparse.Namespace) -> None:
+    numpy = import_module("numpy")
+    export = import_module("assistant.speech.acoustic.export")
+    with numpy.load(args.weights) as weights:
+        args.out.write_bytes(export.model_bytes(export.folded(dict(weights))))
+
+
+def _prove(args: argparse.Namespace) -> None:
+    proof = import_module("assistant.speech.acoustic.proof")
+    sys.stdout.write(proof.told(args.sound))
+
+
+def _parser() -> argparse.ArgumentParser:
+    shape = argparse.RawDescriptionHelpFormatter
+    parser = argparse.ArgumentParser(
+        prog="python -m assistant.speech.acoustic", description=_STEPS, formatter_class=shape
+    )
+    steps = parser.add_subparsers(required=True, metavar="STEP")
+    one = steps.add_parser("phrases")
+    one.set_defaults(step=_phrases)
+    one.add_argument("--count", type=int, default=2000)
+    one.add_argument("--seed", type=int, default=1)
+    one = steps.add_parser("render")
+    one.set_defaults(step=_render)
+    one.add_argument("phrases", type=Path, help="a file of phrases, one a line")
+    one.add_argument("--engine", choices=("espeak", "flite", "kokoro"), required=True)
+    one.add_argument("--kokoro-voices", type=Path)
+    one.add_argument("--out", type=Path, required=True)
+    one.add_argument("--seed", type=int, default=1)
+    one = steps.add_parser("pack")
+    one.set_defaults(step=_pack)
+    one.add_argument("--manifest", type=Path, nargs="*", default=[])
+    one.add_argument("--clips", type=Path, nargs="*", default=[], help="clips.jsonl of render")
+    one.add_argument("--noise", type=Path, nargs="*", default=[])
+    one.add_argument("--small", type=float, default=0.93, help="compression, 0 to 1")
+    one.add_argument("--out", type=Path, required=True)
+    one = steps.add_parser("train")
+    one.set_defaults(step=_train)
+    one.add_argument("pack", type=Path)
+    one.add_argument("--start", type=Path, help="weights to go on from")
+    one.add_argument("--out", type=Path, required=True)
+    one.add_argument("--device", default="cpu", help="cpu or cuda")
+    one.add_argument("--minutes", type=float, default=8.0)
+    one.add_argument("--steps", type=int, default=1_000_000)
+    one.add_argument("--rate", type=float, default=1e-3)
+    one.add_argument("--seconds", type=float, default=520.0, help="sound in a batch")
+    one.add_argument("--average", type=float, default=0.999)
+    one.add_argument("--live-norm", action="store_true", help="gather batch norm anew")
+    one.add_argument("--seed", type=int, default=1)
+    one = steps.add_parser("export")
+    one.set_defaults(step=_export)
+    one.add_argument("weights", type=Path)
+    one.add_argument("out", type=Path)
+    one = steps.add_parser("prove")
+    one.set_defaults(step=_prove)
+    one.add_argument("sound", type=Path, help="a sound file")
+    return parser
+
+
+def main(arguments: list[str] | None = None) -> None:
+    """Run one step of the recipe."""
+    args = _parser().parse_args(arguments)
+    if hasattr(args, "out") and args.step is _train:
+        args.out.mkdir(parents=True, exist_ok=True)
+    args.step(args)
+
+
+if __name__ == "__main__":
+    main()

@@ -1,0 +1,320 @@
+"""What may happen to speech before it is heard, done to whole batches on the training device.
+
+In turn: speed, joining of a speaker's clips, tight cuts or silence around, equaliser and room,
+noise, a channel (telephone band, 8 kHz), level, clipping, mu-law, and the room tone that the
+program itself feeds around a sound. Tempo is changed by the step of the feature frames, and masks
+are laid over features. Everything is drawn from one generator.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any, Final
+
+import torch
+
+from assistant.speech.acoustic.features import BANDS, FRAME, HOP, fbank, frame_count
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from numpy.typing import NDArray
+
+__all__ = ["Augmenter", "SoundBank"]
+
+RATE: Final = 16_000
+_TAPS: Final = 4
+_PAD: Final = 3200
+_ROUND: Final = 4096
+_ROOM: Final = 8000
+_MU: Final = 255.0
+_QUIET: Final = 0.03
+
+
+class SoundBank:
+    """Sounds end to end on a device, with the span of speech in each.
+
+    ``first`` and ``last`` are the samples where a sound first and last passes 3 % of its peak,
+    counted from its start.
+    """
+
+    def __init__(self, sounds: Sequence[NDArray[Any]], device: str) -> None:
+        lengths = [len(one) for one in sounds]
+        self.length = torch.tensor(lengths, device=device)
+        self.start = torch.cumsum(self.length, 0) - self.length
+        self.flat = torch.cat([torch.from_numpy(one) for one in sounds]).to(device)
+        spans = [_span(one) for one in sounds]
+        self.first = torch.tensor([span[0] for span in spans], device=device)
+        self.last = torch.tensor([span[1] for span in spans], device=device)
+
+    @property
+    def total(self) -> int:
+        """All samples."""
+        return int(self.flat.numel())
+
+
+def _span(sound: NDArray[Any]) -> tuple[int, int]:
+    wave = torch.from_numpy(sound).float().abs()
+    loud = torch.nonzero(wave > _QUIET * wave.max())
+    if loud.numel() == 0:
+        return 0, len(sound)
+    return int(loud[0]), int(loud[-1]) + 1
+
+
+@dataclass(slots=True)
+class Augmenter:
+    """Makes features of clips of ``speech`` with noise from ``noise``."""
+
+    speech: SoundBank
+    noise: SoundBank
+    generator: Any
+    _telephone: Any = None
+
+    def batch(self, picks: Any, *, near_clean: float = 0.125) -> tuple[Any, Any]:
+        """Give features, clips x frames x 40, and the frames of each.
+
+        ``picks`` is clips x parts: numbers of clips of the bank to join, -1 for no part; a row
+        without parts is noise alone. ``near_clean`` is the share left almost as recorded.
+        """
+        rows = len(picks)
+        clean = self._chance(rows, near_clean)
+        waves, lengths, levels = self._said(picks, clean)
+        waves = self._shaped(waves, self._responses(waves.shape[1], clean))
+        waves = waves + self._noises(waves, levels, clean | self._chance(rows, 0.1))
+        waves = self._shaped(waves, self._channels(waves.shape[1], clean), room=0)
+        waves = self._levelled(waves, lengths, clean)
+        stretch = self._between(rows, 0.78, 1.28)
+        plain = clean | self._chance(rows, 0.3)
+        hop = torch.where(plain, torch.ones_like(stretch), stretch) * HOP
+        frames = frame_count(lengths, hop).long().clamp(min=1)
+        features = fbank(waves, hop, int(frames.max()))
+        return self._masked(features, frames, clean), frames
+
+    def plain(self, picks: Any) -> tuple[Any, Any]:
+        """Give features and frames of clips as recorded, a fifth of a second of tone around."""
+        first, last = self.speech.start[picks], self.speech.length[picks]
+        most = int(last.max()) + 2 * _PAD
+        spots = torch.arange(most, device=picks.device)[None] - _PAD
+        inside = (spots >= 0) & (spots < last[:, None])
+        held = (first[:, None] + spots).clamp(0, self.speech.total - 1)
+        waves = self.speech.flat[held].float() * inside + self._randn(len(picks), most) * 10
+        frames = frame_count(last + 2 * _PAD).long()
+        return fbank(waves, None, int(frames.max())), frames
+
+    def _uniform(self, *shape: int) -> Any:
+        return torch.rand(*shape, generator=self.generator, device=self.speech.flat.device)
+
+    def _randn(self, *shape: int) -> Any:
+        return torch.randn(*shape, generator=self.generator, device=self.speech.flat.device)
+
+    def _between(self, rows: int, low: float, high: float) -> Any:
+        return low + (high - low) * self._uniform(rows)
+
+    def _chance(self, rows: int, share: float) -> Any:
+        return self._uniform(rows) < share
+
+    def _said(self, picks: Any, clean: Any) -> tuple[Any, Any, Any]:
+        """Join the parts: waves, their lengths, and the level of the speech (rms)."""
+        rows, parts = picks.shape
+        speed = torch.exp(self._randn(rows).clamp(-2.2, 2.2) * 0.11)
+        speed = torch.where(clean, torch.ones_like(speed), speed)
+        tight = self._chance(rows, 0.4) & ~clean
+        at = (
+            torch.where(tight, self._between(rows, 0.0, 0.02), self._between(rows, 0.15, 0.6))
+            * RATE
+        )
+        placed = []
+        for part in range(parts):
+            here = picks[:, part]
+            used, bank = here >= 0, here.clamp(min=0)
+            first, last = self.speech.first[bank], self.speech.last[bank]
+            slack = torch.where(tight, -0.07 * self._uniform(rows).pow(2), 0.12) * RATE
+            begin = (first - slack).clamp(min=0)
+            slack = torch.where(tight, -0.07 * self._uniform(rows).pow(2), 0.15) * RATE
+            end = torch.minimum((last + slack).float(), self.speech.length[bank].float())
+            long = torch.where(used, ((end - begin) / speed).clamp(min=800), torch.zeros_like(at))
+            placed.append((used, self.speech.start[bank] + begin, at.clone(), long))
+            gap = torch.where(used, self._between(rows, 0.0, 0.25) * RATE, torch.zeros_like(at))
+            at = at + long + gap
+        after = (
+            torch.where(tight, self._between(rows, 0.0, 0.02), self._between(rows, 0.1, 0.7)) * RATE
+        )
+        nothing = (picks < 0).all(1)
+        at = torch.where(nothing, self._between(rows, 0.4, 2.5) * RATE, at)
+        lengths = (at + after).long().clamp(min=4 * FRAME)
+        most = -(-int(lengths.max()) // _ROUND) * _ROUND
+        waves = torch.zeros(rows, most, device=picks.device)
+        for used, source, start, long in placed:
+            some = torch.nonzero(used).flatten()
+            if some.numel():
+                piece = self._piece(source[some], start[some], long[some], speed[some], most)
+                waves.index_add_(0, some, piece)
+        spoken = sum(one[3] for one in placed)
+        power = waves.square().sum(1) / torch.as_tensor(spoken).clamp(min=1)
+        levels = torch.where(nothing, torch.full_like(power, 1000.0), power.sqrt().clamp(min=30))
+        return waves, lengths, levels
+
+    def _piece(self, source: Any, start: Any, long: Any, speed: Any, most: int) -> Any:
+        """Read a part at its speed, by a windowed sine over eight samples."""
+        spots = torch.arange(most, device=source.device)[None] - start[:, None]
+        inside = (spots >= 0) & (spots < long[:, None])
+        where = source[:, None].double() + spots.clamp(min=0) * speed[:, None]
+        whole = where.floor()
+        part = (where - whole).float()
+        whole = whole.long()
+        out = torch.zeros_like(part)
+        for tap in range(1 - _TAPS, _TAPS + 1):
+            away = part - tap
+            weight = torch.sinc(away) * torch.cos(away * (math.pi / 2 / (_TAPS + 1))).square()
+            out += weight * self.speech.flat[(whole + tap).clamp(0, self.speech.total - 1)]
+        # 2 ms of fade at both ends
+        edge = torch.minimum(spots, long[:, None] - spots).clamp(min=0, max=32) / 32.0
+        return out * inside * edge
+
+    def _shaped(self, waves: Any, response: Any, room: int = _ROOM) -> Any:
+        size = waves.shape[1] + (_ROUND * 2 if room else 0)
+        return torch.fft.irfft(torch.fft.rfft(waves, size) * response, size)[:, : waves.shape[1]]
+
+    def _responses(self, samples: int, clean: Any) -> Any:
+        """Equaliser and room of each clip, over frequency."""
+        rows, size = len(clean), samples + _ROUND * 2
+        device = clean.device
+        gains = self._curve(rows, size, 4.0) * (~(clean | self._chance(rows, 0.25)))[:, None]
+        seconds = torch.arange(_ROOM, device=device) / RATE
+        decay = torch.exp(self._between(rows, math.log(0.06), math.log(0.6)))
+        tail = self._randn(rows, _ROOM) * torch.exp(-6.9 * seconds / decay[:, None])
+        tail = tail * (seconds[None] > self._between(rows, 0.001, 0.008)[:, None])
+        tail = tail / tail.square().sum(1, keepdim=True).sqrt().clamp(min=1e-3)
+        wet = 10 ** (-self._between(rows, -2.0, 16.0) / 20)
+        wet = wet * (~(clean | self._chance(rows, 0.5)))
+        room = tail * wet[:, None]
+        room[:, 0] += 1.0
+        return torch.fft.rfft(room, size) * 10 ** (gains / 20)
+
+    def _curve(self, rows: int, size: int, decibels: float) -> Any:
+        """Smooth random curves over frequency, in dB."""
+        bins = torch.arange(size // 2 + 1, device=self.speech.flat.device) * (RATE / size)
+        octaves = torch.log2(bins.clamp(min=62.5) / 62.5)
+        points = self._randn(rows, 9) * decibels
+        low = octaves.floor().long().clamp(max=7)
+        part = (octaves - low)[None]
+        return points[:, low] * (1 - part) + points[:, low + 1] * part
+
+    def _noises(self, waves: Any, levels: Any, without: Any) -> Any:
+        """Noise for every clip: real, coloured, hum or babble, 0 to 32 dB under the speech."""
+        rows, samples = waves.shape
+        kind = self._uniform(rows)
+        spots = torch.arange(samples, device=waves.device)[None]
+        noise = torch.zeros_like(waves)
+        for low, high, made in (
+            (0.0, 0.4, self._recorded),
+            (0.4, 0.7, self._coloured),
+            (0.7, 0.8, self._hum),
+            (0.8, 1.0, self._babble),
+        ):
+            some = torch.nonzero((kind >= low) & (kind < high)).flatten()
+            if some.numel():
+                noise[some] = made(int(some.numel()), spots)
+        noise = noise / noise.square().mean(1, keepdim=True).sqrt().clamp(min=1e-3)
+        below = self._between(rows, 0.0, 32.0)
+        below = torch.where(without, below + 30.0, below)
+        return noise * (levels * 10 ** (-below / 20))[:, None]
+
+    def _recorded(self, rows: int, spots: Any) -> Any:
+        pick = torch.randint(
+            len(self.noise.start), (rows,), generator=self.generator, device=spots.device
+        )
+        shift = (self._uniform(rows) * self.noise.length[pick]).long()
+        held = (shift[:, None] + spots) % self.noise.length[pick][:, None]
+        return self.noise.flat[self.noise.start[pick][:, None] + held].float()
+
+    def _coloured(self, rows: int, spots: Any) -> Any:
+        size = spots.shape[1]
+        bins = torch.arange(size // 2 + 1, device=spots.device) * (RATE / size)
+        slope = self._between(rows, -0.3, 2.2)
+        shape = (bins.clamp(min=40.0) / 1000.0)[None] ** (-slope[:, None] / 2)
+        shape = shape * 10 ** (self._curve(rows, size, 4.0) / 20)
+        return torch.fft.irfft(torch.fft.rfft(self._randn(rows, size)) * shape, size)
+
+    def _hum(self, rows: int, spots: Any) -> Any:
+        mains = torch.where(self._chance(rows, 0.5), 50.0, 60.0)
+        base = torch.where(self._chance(rows, 0.5), mains, self._between(rows, 25.0, 160.0))
+        turn = spots / RATE * (2 * math.pi) * base[:, None]
+        out = self._randn(rows, spots.shape[1]) * 0.02
+        fall = self._between(rows, 0.3, 1.5)
+        for number in range(1, 16):
+            strength = self._uniform(rows) * number**-fall
+            phase = self._between(rows, 0.0, 2 * math.pi)
+            out += strength[:, None] * torch.sin(turn * number + phase[:, None])
+        return out
+
+    def _babble(self, rows: int, spots: Any) -> Any:
+        out = torch.zeros(rows, spots.shape[1], device=spots.device)
+        voices = self._between(rows, 1.0, 6.0).long()
+        for number in range(5):
+            shift = (self._uniform(rows) * self.speech.total).long()
+            piece = self.speech.flat[(shift[:, None] + spots) % self.speech.total].float()
+            out += piece * (number <= voices)[:, None]
+        return out
+
+    def _channels(self, samples: int, clean: Any) -> Any:
+        """Telephone bands and 8 kHz sampling, over frequency."""
+        rows = len(clean)
+        bins = torch.arange(samples // 2 + 1, device=clean.device)[None] * (RATE / samples)
+        kind = torch.where(clean, torch.ones(rows, device=clean.device), self._uniform(rows))
+        low = torch.where(kind < 0.22, self._between(rows, 150.0, 350.0), torch.zeros_like(kind))
+        high = torch.where(
+            kind < 0.22, self._between(rows, 3200.0, 3700.0), self._between(rows, 3700.0, 4000.0)
+        )
+        high = torch.where(kind < 0.42, high, torch.full_like(high, 9000.0))
+        rising = torch.sigmoid((bins - low[:, None]) / 25.0)
+        rising = torch.where(low[:, None] > 0, rising, torch.ones_like(rising))
+        response = rising * torch.sigmoid((high[:, None] - bins) / 40.0)
+        self._telephone = kind < 0.22
+        return response
+
+    def _levelled(self, waves: Any, lengths: Any, clean: Any) -> Any:
+        """Level, clipping, mu-law and the program's own room tone."""
+        rows, samples = waves.shape
+        peak = waves.abs().amax(1, keepdim=True).clamp(min=1.0)
+        waves = waves / peak
+        clipped = self._chance(rows, 0.1) & ~clean
+        limit = torch.where(clipped, self._between(rows, 0.15, 0.8), torch.ones_like(peak[:, 0]))
+        waves = torch.minimum(waves, limit[:, None]).maximum(-limit[:, None]) / limit[:, None]
+        waves = waves * 10 ** (-self._between(rows, 0.0, 32.0)[:, None] / 20)
+        law = self._telephone & self._chance(rows, 0.8)
+        folded = torch.log1p(_MU * waves.abs()) / math.log1p(_MU)
+        folded = (folded * 127).round() / 127
+        unfolded = waves.sign() * torch.expm1(folded * math.log1p(_MU)) / _MU
+        waves = torch.where(law[:, None], unfolded, waves) * 32_000
+        spots = torch.arange(samples, device=waves.device)[None]
+        tone = self._chance(rows, 0.5)[:, None]
+        # Tone takes the place of the first and last fifth of a second where nothing is said, so
+        # a tightly cut clip is moved right by as much.
+        shifted = torch.roll(torch.nn.functional.pad(waves, (0, 2 * _PAD)), _PAD, 1)
+        spread = torch.nn.functional.pad(waves, (0, 2 * _PAD))
+        waves = torch.where(tone, shifted, spread)
+        lengths += torch.where(tone[:, 0], 2 * _PAD, 0)
+        spots = torch.arange(samples + 2 * _PAD, device=waves.device)[None]
+        around = tone & ((spots < _PAD) | (spots >= lengths[:, None] - _PAD))
+        waves = torch.where(around, torch.zeros_like(waves), waves)
+        floor = torch.exp(self._between(rows, math.log(0.5), math.log(40.0)))[:, None]
+        floor = torch.where(tone, torch.full_like(floor, 10.0), floor)
+        level = torch.where(around, torch.full_like(waves, 60.0), floor.expand_as(waves))
+        return (waves + self._randn(*waves.shape) * level).clamp(-32_767, 32_767)
+
+    def _masked(self, features: Any, frames: Any, clean: Any) -> Any:
+        rows, most = features.shape[:2]
+        fill = features.mean((0, 1))
+        bands = torch.arange(BANDS, device=features.device)[None]
+        low = (self._uniform(rows) * BANDS).long()[:, None]
+        wide = (self._uniform(rows) * 7).long()[:, None]
+        wide = torch.where((clean | self._chance(rows, 0.6))[:, None], 0, wide)
+        gone = ((bands >= low) & (bands < low + wide))[:, None]
+        times = torch.arange(most, device=features.device)[None]
+        begin = (self._uniform(rows) * frames).long()[:, None]
+        long = (self._uniform(rows) * 7).long()[:, None]
+        long = torch.where((clean | self._chance(rows, 0.7))[:, None], 0, long)
+        lost = ((times >= begin) & (times < begin + long))[:, :, None]
+        return torch.where(gone | lost, fill, features)

@@ -1,0 +1,141 @@
+"""The phone network: affine layers over shifted frames, with shortcuts, ending in CTC outputs.
+
+Layer 0 sees frames -4 to 4 and steps by three; layers 1 to 5 see their input at three places,
+one step apart in layers 1 to 3 and two steps in 4 and 5; each is affine, batch norm, rectifier,
+and from layer 2 on the input is the sum of all layers before. Layer 6 gives 40 outputs: the
+blank and the 39 phones. Parameters lie in a dictionary under the names of the weights file.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any, Final
+
+import numpy as np
+import torch
+import torch.nn.functional as fn
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+    from pathlib import Path
+
+__all__ = [
+    "CONTEXT",
+    "OUTPUTS",
+    "STRIDE",
+    "Parameters",
+    "fresh_parameters",
+    "load_parameters",
+    "log_posteriors",
+    "output_frames",
+    "save_parameters",
+    "trained_names",
+]
+
+Parameters = dict[str, Any]
+OUTPUTS: Final = 40
+STRIDE: Final = 3
+CONTEXT: Final = 25
+"""Input frames that an output sees on either side."""
+_STEPS: Final = (1, 1, 1, 2, 2)
+_SIDE: Final = sum(_STEPS)
+_EPSILON: Final = 1e-5
+_MOMENTUM: Final = 0.02
+
+
+def output_frames(frames: Any) -> Any:
+    """Give the outputs of so many input frames; one of three, the first included."""
+    return (frames + STRIDE - 1) // STRIDE
+
+
+def load_parameters(path: Path, device: str) -> Parameters:
+    """Read a weights file (``.npz``)."""
+    with np.load(path) as held:
+        names = [name for name in held.files if held[name].dtype.kind == "f"]
+        return {name: torch.tensor(held[name]).float().to(device) for name in names}
+
+
+def save_parameters(parameters: Mapping[str, Any], path: Path) -> None:
+    """Write a weights file."""
+    np.savez(path, **{name: one.detach().cpu().numpy() for name, one in parameters.items()})
+
+
+def fresh_parameters(
+    mean: Any, deviation: Any, *, width: int = 256, seed: int = 0, device: str = "cpu"
+) -> Parameters:
+    """Give random parameters for inputs of ``mean`` and ``deviation``, 40 values each."""
+    source = torch.Generator().manual_seed(seed)
+    sizes = [(width, 9 * 40), *[(width, 3 * width)] * len(_STEPS), (OUTPUTS, width)]
+    made: Parameters = {"mu": torch.as_tensor(mean), "sd": torch.as_tensor(deviation)}
+    for number, (rows, columns) in enumerate(sizes):
+        spread = (2.0 / columns) ** 0.5
+        made[f"c.{number}.weight"] = torch.randn(rows, columns, generator=source) * spread
+        made[f"c.{number}.bias"] = torch.zeros(rows)
+        if number < len(sizes) - 1:
+            made[f"b.{number}.weight"] = torch.ones(rows)
+            made[f"b.{number}.bias"] = torch.zeros(rows)
+            made[f"b.{number}.running_mean"] = torch.zeros(rows)
+            made[f"b.{number}.running_var"] = torch.ones(rows)
+    return {name: one.to(device) for name, one in made.items()}
+
+
+def trained_names(parameters: Mapping[str, Any]) -> list[str]:
+    """Name the parameters that training changes by gradients."""
+    ends = ("weight", "bias")
+    return [name for name in parameters if name[:2] in {"c.", "b."} and name.endswith(ends)]
+
+
+def _normed(parameters: Parameters, layer: int, x: Any, valid: Any | None) -> Any:
+    """Batch norm over the frames that ``valid`` marks, or by what was gathered before."""
+    name = f"b.{layer}."
+    mean, var = parameters[name + "running_mean"], parameters[name + "running_var"]
+    if valid is not None:
+        marks = valid[:, None].to(x.dtype)
+        count = marks.sum()
+        here = (x * marks).sum((0, 2)) / count
+        spread = ((x - here[:, None]).square() * marks).sum((0, 2)) / count
+        with torch.no_grad():
+            mean.lerp_(here, _MOMENTUM)
+            var.lerp_(spread, _MOMENTUM)
+        mean, var = here, spread
+    scale = parameters[name + "weight"] * torch.rsqrt(var + _EPSILON)
+    return (x - mean[:, None]) * scale[:, None] + parameters[name + "bias"][:, None]
+
+
+def _layer(parameters: Parameters, layer: int, x: Any, *, stride: int = 1, step: int = 1) -> Any:
+    weight = parameters[f"c.{layer}.weight"]
+    kernel = weight.view(weight.shape[0], -1, x.shape[1]).permute(0, 2, 1)
+    return fn.conv1d(x, kernel, parameters[f"c.{layer}.bias"], stride=stride, dilation=step)
+
+
+def log_posteriors(
+    parameters: Parameters, features: Any, lengths: Any, *, live: bool = False
+) -> tuple[Any, Any]:
+    """Give log posteriors, clips x outputs in time x 40, and the outputs of each clip.
+
+    ``features`` is clips x frames x 40 and ``lengths`` the frames of each clip. Past its ends a
+    clip goes on with its edge frames, as in Kaldi. ``live`` norms by this batch and gathers.
+    """
+    outputs = output_frames(lengths)
+    most = int(outputs.max())
+    device = features.device
+    spots = torch.arange(-CONTEXT, STRIDE * (most - 1) + CONTEXT + 1, device=device)
+    held = spots[None].clamp(min=0).minimum(lengths[:, None] - 1)
+    x = (features - parameters["mu"]) / parameters["sd"]
+    x = x.gather(1, held[:, :, None].expand(-1, -1, x.shape[2])).transpose(1, 2)
+
+    def valid(side: int) -> Any | None:
+        if not live:
+            return None
+        return torch.arange(most + 2 * side, device=device)[None] < outputs[:, None] + 2 * side
+
+    side = _SIDE
+    x = _layer(parameters, 0, x, stride=STRIDE)
+    total = torch.relu(_normed(parameters, 0, x, valid(side)))
+    for layer, step in enumerate(_STEPS, start=1):
+        side -= step
+        x = _layer(parameters, layer, total, step=step)
+        x = torch.relu(_normed(parameters, layer, x, valid(side)))
+        total = total[:, :, step:-step] + x
+    last = len(_STEPS) + 1
+    scores = _layer(parameters, last, total).transpose(1, 2)
+    return scores.log_softmax(-1), outputs

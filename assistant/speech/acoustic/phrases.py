@@ -1,0 +1,112 @@
+"""Phrases to train on, drawn from the grammars so that every word comes often.
+
+A phrase is a random way through a grammar's graph that leads over an arc of a wanted word. The
+wanted word is always the one furthest behind its share; words that are easily taken for each
+other have a larger share.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING, Final
+
+import numpy as np
+
+from assistant.readings.grammarfile import grammar_names
+from assistant.readings.graphs import any_graph, combined_graph
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator, Mapping
+
+    from assistant.readings.wordgraph import WordArc, WordGraph
+
+__all__ = ["SHARES", "PhraseSource", "draw_phrases"]
+
+_TEENS: Final = ("thir", "four", "fif", "six", "seven", "eigh", "nine")
+SHARES: Final[Mapping[str, float]] = {
+    **{f"{stem}teen": 4.0 for stem in _TEENS},
+    **dict.fromkeys(("twenty", "thirty", "forty", "fifty", "sixty", "seventy"), 4.0),
+    **dict.fromkeys(("eighty", "ninety", "hundred", "point", "oh", "and", "half"), 4.0),
+    **dict.fromkeys(("one", "two", "three", "four", "five", "six", "seven", "eight"), 4.0),
+    **dict.fromkeys(("nine", "zero", "ten", "eleven", "twelve", "niner"), 3.0),
+    **dict.fromkeys(("minus", "negative", "millivolts", "milliamps", "volts", "ohms"), 6.0),
+    **dict.fromkeys(("kilohms", "megohms", "amps", "between", "jumping", "around"), 4.0),
+    **dict.fromkeys(("lit", "blinking", "off", "distorted", "cool", "warm", "hot"), 3.0),
+    **dict.fromkeys(("undo", "why", "skip", "can't", "repeat", "beep", "no", "yes"), 3.0),
+}
+"""How often a word is wanted, against 1 for a word that is not named."""
+_LONGEST: Final = 9
+_TRIES: Final = 6
+
+
+@dataclass(slots=True)
+class _Map:
+    """A word graph with the arcs that leave and enter each state."""
+
+    graph: WordGraph
+    leaving: dict[int, list[WordArc]] = field(default_factory=dict)
+    entering: dict[int, list[WordArc]] = field(default_factory=dict)
+    saying: dict[str, list[WordArc]] = field(default_factory=dict)
+
+    def __post_init__(self) -> None:
+        for arc in self.graph.arcs:
+            self.leaving.setdefault(arc.source, []).append(arc)
+            self.entering.setdefault(arc.target, []).append(arc)
+            self.saying.setdefault(arc.word, []).append(arc)
+
+
+class PhraseSource:
+    """Draws phrases. The same seed gives the same phrases, one after the other."""
+
+    def __init__(self, seed: int) -> None:
+        self._rng = np.random.default_rng(seed)
+        graphs = [*(combined_graph(name) for name in grammar_names()), any_graph()]
+        self._maps = [_Map(graph) for graph in graphs]
+        self.counts = dict.fromkeys(sorted({w for m in self._maps for w in m.saying}), 0)
+
+    def __iter__(self) -> Iterator[str]:
+        while True:
+            yield self.draw(self._wanted())
+
+    def draw(self, word: str) -> str:
+        """Draw a phrase with ``word`` in it; the shorter of two, to keep the words even."""
+        usable = [one for one in self._maps if word in one.saying]
+        found = [self._way(usable[int(self._rng.integers(len(usable)))], word) for _ in range(2)]
+        for _ in range(_TRIES):
+            if min(len(one) for one in found) <= _LONGEST:
+                break
+            found.append(self._way(usable[int(self._rng.integers(len(usable)))], word))
+        shortest = min(found, key=len)
+        for said in shortest:
+            self.counts[said] += 1
+        return " ".join(shortest)
+
+    def _wanted(self) -> str:
+        behind = {word: n / SHARES.get(word, 1.0) for word, n in self.counts.items()}
+        least = min(behind.values())
+        return str(self._rng.choice([word for word, n in behind.items() if n <= least + 0.5]))
+
+    def _way(self, one: _Map, word: str) -> tuple[str, ...]:
+        arc = self._pick(one.saying[word])
+        before: list[str] = []
+        at = arc.source
+        while at != one.graph.start:
+            step = self._pick(one.entering[at])
+            before.append(step.word)
+            at = step.source
+        after = [word]
+        at = arc.target
+        while at in one.leaving and not (at in one.graph.finals and self._rng.random() < 0.7):
+            step = self._pick(one.leaving[at])
+            after.append(step.word)
+            at = step.target
+        return (*reversed(before), *after)
+
+    def _pick(self, arcs: list[WordArc]) -> WordArc:
+        return arcs[int(self._rng.integers(len(arcs)))]
+
+
+def draw_phrases(count: int, seed: int) -> tuple[str, ...]:
+    """Draw ``count`` phrases."""
+    source = iter(PhraseSource(seed))
+    return tuple(next(source) for _ in range(count))

