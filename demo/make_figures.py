@@ -58,7 +58,7 @@ def _photograph(chromium: str, page: Path, out: Path, size: tuple[int, int]) -> 
 def _part(report: Path, sections: tuple[str, ...]) -> None:
     """Hide all sections of the report but ``sections``."""
     hidden = "".join(f":not([aria-labelledby={name}])" for name in sections)
-    head = "" if "verdict" in sections else "header { display: none }"
+    head = "" if "verdict" in sections else "header, footer { display: none }"
     style = f"<style>section{hidden} {{ display: none }} {head}</style></head>"
     text = report.read_text(encoding="utf-8").replace("</head>", style, 1)
     report.write_text(text, encoding="utf-8")
