@@ -5,21 +5,25 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from assistant.readings import words_of_all_grammars
+from assistant.speech.ear_both import BothEars
 from assistant.speech.ear_sphinx import SphinxEar
 from assistant.speech.ear_vosk import BuiltinEar, VoskModelEar
 from assistant.speech.events import GraphSource, Recogniser, spoken_graph
 from assistant.speech.parts import MissingPartError
 
 if TYPE_CHECKING:
+    from pathlib import Path
+
     from assistant.settings import Settings
 
 __all__ = ["open_ear"]
 
 
 def open_ear(settings: Settings | None = None, *, graphs: GraphSource = spoken_graph) -> Recogniser:
-    """Give the ear of the settings; left to itself vosk, and pocketsphinx where vosk fails.
+    """Give the ear of the settings.
 
-    ``settings.recogniser`` is ``auto``, ``vosk`` or ``pocketsphinx``; ``settings.model_dir`` is
+    ``settings.recogniser`` ``auto`` is vosk with pocketsphinx for a second opinion, or the one of
+    the two that loads; ``vosk`` and ``pocketsphinx`` are that one alone. ``settings.model_dir`` is
     another vosk model than the built-in one. Raises ``MissingPartError`` where none loads and
     ``GivenError`` on a model directory that cannot be used.
     """
@@ -28,10 +32,20 @@ def open_ear(settings: Settings | None = None, *, graphs: GraphSource = spoken_g
     if which == "pocketsphinx":
         return SphinxEar(graphs)
     try:
-        if model_dir is not None:
-            return VoskModelEar(model_dir, words_of_all_grammars(), graphs)
-        return BuiltinEar(graphs)
+        first = _vosk_ear(model_dir, graphs)
     except MissingPartError:
         if which == "vosk":
             raise
-    return SphinxEar(graphs)
+        return SphinxEar(graphs)
+    if which == "vosk":
+        return first
+    try:
+        return BothEars(first, SphinxEar(graphs))
+    except MissingPartError:
+        return first
+
+
+def _vosk_ear(model_dir: Path | None, graphs: GraphSource) -> Recogniser:
+    if model_dir is None:
+        return BuiltinEar(graphs)
+    return VoskModelEar(model_dir, words_of_all_grammars(), graphs)

@@ -21,7 +21,7 @@ from assistant.speech.events import GraphSource, Heard, Hypothesis, accepts, spo
 from assistant.speech.lexicon import PHONES, builtin_lexicon, require_words
 from assistant.speech.modeldir import workspace
 from assistant.speech.parts import need
-from assistant.speech.roomtone import RoomTone
+from assistant.speech.roomtone import Loudness, RoomTone
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
@@ -35,11 +35,9 @@ _ALTERNATIVES: Final = 10
 _SEARCHED: Final = 60  # the list of alternatives repeats texts that differ in silences only
 _KEPT_GRAPHS: Final = 24
 _SCORE_SHIFT: Final = 1024.0  # pocketsphinx keeps acoustic scores shifted by ten bits
-_SHARPNESS: Final = 0.05
-_LOOP_AHEAD: Final = 0.0
+_SHARPNESS: Final = 0.1
+_LOOP_AHEAD: Final = -4.0
 _LOOP_PROBABILITY: Final = 0.01
-_QUIET: Final = 60.0  # mean square in 16-bit steps below which a block holds no speech
-_BLOCK: Final = EAR_RATE // 50
 
 _Transition = tuple[int, int, float] | tuple[int, int, float, str]
 
@@ -115,13 +113,13 @@ class SphinxStream:
         self._name = name
         self._tone = RoomTone()
         self._blocks = [self._tone.before()]
-        self._loudest = 0.0
+        self._loudness = Loudness()
 
     def feed(self, pcm: Samples) -> None:
         """Take more sound."""
         if self._decoders is None:
             raise MisuseError("This stream is finished.", next_step="Begin a new one.")
-        self._loudest = max(self._loudest, _loudest(pcm))
+        self._loudness.take(pcm)
         self._blocks.append(self._tone.under(pcm))
 
     def finish(self) -> Heard:
@@ -132,14 +130,16 @@ class SphinxStream:
         sound = np.concatenate([*self._blocks, self._tone.after()]).tobytes()
         decoders, self._decoders = self._decoders, None
         silence = Heard(kind="silence", seconds=frames / EAR_RATE, recogniser=self._name)
-        if self._loudest < _QUIET:
+        if self._loudness.silent:
             return silence
         phrases, loop = _decode(decoders[0], sound), _decode(decoders[1], sound, best_only=True)
         found = tuple(one for one in phrases if accepts(self._graph, tuple(one.text.split())))
+        if not loop:
+            return silence  # not even one phone was better than none
         if not found:
             return replace(silence, kind="other_words")
-        other = loop[0].score - _LOOP_AHEAD if loop else None
-        if other is not None and other > found[0].score:
+        other = loop[0].score - _LOOP_AHEAD
+        if other > found[0].score:
             return replace(silence, kind="other_words", other_words=other)
         return replace(silence, kind="phrase", hypotheses=found[:_ALTERNATIVES], other_words=other)
 
@@ -168,14 +168,6 @@ def _natural(score: float) -> float:
 def _plain(text: str) -> str:
     """Drop the numbers that tell pronunciations of a word apart."""
     return " ".join(word.partition("(")[0] for word in text.split())
-
-
-def _loudest(pcm: Samples) -> float:
-    """Give the loudest block of 20 ms, as root mean square in 16-bit steps."""
-    whole = pcm[: len(pcm) // _BLOCK * _BLOCK].astype(np.float64).reshape(-1, _BLOCK)
-    if not len(whole):
-        return float(np.sqrt(np.mean(pcm.astype(np.float64) ** 2))) if len(pcm) else 0.0
-    return float(np.sqrt((whole**2).mean(axis=1)).max())
 
 
 def _starting_at_zero(moves: Iterable[_Transition], start: int) -> list[_Transition]:

@@ -16,8 +16,9 @@ from typing import TYPE_CHECKING, Any, Final
 
 from assistant.errors import GivenError, MisuseError
 from assistant.speech.audio import EAR_RATE, Samples
+from assistant.speech.calibration import Calibration, builtin_calibration
 from assistant.speech.events import GraphSource, Heard, Hypothesis, accepts, spoken_graph
-from assistant.speech.lexicon import builtin_lexicon
+from assistant.speech.lexicon import network_lexicon
 from assistant.speech.modeldir import write_model
 from assistant.speech.parts import need
 from assistant.speech.phonegraph import (
@@ -26,7 +27,7 @@ from assistant.speech.phonegraph import (
     build_phone_loop,
     builtin_phones,
 )
-from assistant.speech.roomtone import RoomTone
+from assistant.speech.roomtone import Loudness, RoomTone
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
@@ -39,8 +40,6 @@ __all__ = ["BuiltinEar", "VoskModelEar", "phrase_cover"]
 _ALTERNATIVES: Final = 10
 _KEPT_GRAPHS: Final = 24
 _UNKNOWN: Final = "[unk]"
-_BUILTIN_SHARPNESS: Final = 1.0
-_LOOP_AHEAD: Final = 0.0
 
 
 def _vosk() -> Any:
@@ -62,28 +61,33 @@ def _load(vosk: Any, directory: Path) -> Any:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class _Told:
-    """How decoders' answers are read.
-
-    ``sharpness`` scales scores to natural logarithms of weights. The loop's score counts as that
-    of other words when ``loop_ahead`` is taken from it.
-    """
+    """How decoders' answers are read; the figures are those of ``Calibration``."""
 
     graph: WordGraph
     name: str
     sharpness: float = 1.0
     loop_ahead: float = 0.0
+    silence_behind: float = 0.0
 
 
 class BuiltinEar:
     """The built-in network; one vosk model per grammar, kept for the process's life.
 
-    ``graphs`` gives word graphs by name, ``costs`` are those of the decoding graphs.
+    ``graphs`` gives word graphs by name, ``figures`` are the network's, left out those that come
+    with it.
     """
 
-    def __init__(self, graphs: GraphSource = spoken_graph, costs: GraphCosts | None = None) -> None:
+    def __init__(
+        self, graphs: GraphSource = spoken_graph, figures: Calibration | None = None
+    ) -> None:
         self._vosk = _vosk()
         self._graphs = graphs
-        self._costs = costs or GraphCosts()
+        self._figures = figures or builtin_calibration()
+        self._costs = GraphCosts(
+            blank=self._figures.blank,
+            word=self._figures.word,
+            loop_phone=self._figures.loop_phone,
+        )
         self._loop: Any = None
         self._model = lru_cache(maxsize=_KEPT_GRAPHS)(self._build)
 
@@ -103,10 +107,14 @@ class BuiltinEar:
             loop = build_phone_loop(builtin_phones(), self._costs)
             self._loop = _load(self._vosk, write_model("loop", loop, best_only=True))
         words = self._graphs(grammar)
-        graph = build_graph(words, builtin_lexicon(), builtin_phones(), self._costs)
+        graph = build_graph(words, network_lexicon(), builtin_phones(), self._costs)
         model = _load(self._vosk, write_model(grammar, graph))
         told = _Told(
-            graph=words, name=self.name, sharpness=_BUILTIN_SHARPNESS, loop_ahead=_LOOP_AHEAD
+            graph=words,
+            name=self.name,
+            sharpness=self._figures.sharpness,
+            loop_ahead=self._figures.loop_ahead,
+            silence_behind=self._figures.silence_behind,
         )
         return model, told
 
@@ -168,6 +176,7 @@ class VoskStream:
         self._decoders = decoders
         self._told = told
         self._tone = RoomTone()
+        self._loudness = Loudness()
         self._frames = 0
         self._parts: list[list[Hypothesis]] = []
         for decoder, count in zip(decoders, (_ALTERNATIVES, 1), strict=False):
@@ -177,6 +186,7 @@ class VoskStream:
     def feed(self, pcm: Samples) -> None:
         """Take more sound."""
         self._frames += len(pcm)
+        self._loudness.take(pcm)
         if len(pcm):
             self._accept(self._tone.under(pcm))
 
@@ -207,7 +217,8 @@ class VoskStream:
         )
         other = None if other is None else other * scale
         heard = Heard(kind="silence", seconds=self._frames / EAR_RATE, recogniser=self._told.name)
-        if not found or not found[0].text:
+        quiet = max((one.score for one in found if not one.text), default=-math.inf)
+        if self._loudness.silent or not found or found[0].score < quiet + self._told.silence_behind:
             return heard
         if not phrases or phrases[0].score < found[0].score * scale:
             return replace(heard, kind="other_words")

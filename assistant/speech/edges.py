@@ -28,6 +28,7 @@ __all__ = [
     "Edge",
     "EdgeSettings",
     "Ended",
+    "NoiseFloor",
     "Sounded",
     "SpeechEdges",
     "VoiceGate",
@@ -36,6 +37,7 @@ __all__ = [
 ]
 
 FRAME_MS: Final = 20
+_SILENCE_DB: Final = -80.0
 FRAME: Final = EAR_RATE * FRAME_MS // 1000
 """Samples in a frame."""
 
@@ -182,6 +184,26 @@ class EchoGate:
             return True  # not learnt: it is not the echo
         self._echo = max(self._echo - self._fall, level)
         return False
+
+
+class NoiseFloor:
+    """Tells what stands out of steady noise, as of an engine, by its level.
+
+    The floor falls to the lowest recent level at once and rises by ``rise_db_s`` a second, so
+    that it follows noise that grows and hardly moves while somebody speaks. A frame stands out
+    that is ``above_db`` over it. The detector alone takes engines for speech.
+    """
+
+    def __init__(self, *, above_db: float = 4.0, rise_db_s: float = 3.0) -> None:
+        self._above = above_db
+        self._rise = rise_db_s * FRAME_MS / 1000
+        self._floor = math.inf
+
+    def stands_out(self, level: float) -> bool:
+        """Tell whether a frame of ``level`` dB of full scale is louder than the noise."""
+        quietest = max(level, _SILENCE_DB)
+        self._floor = min(quietest, self._floor + self._rise)
+        return level > self._floor + self._above
 
 
 class VoiceGate:

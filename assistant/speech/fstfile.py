@@ -11,7 +11,7 @@ from __future__ import annotations
 import math
 import struct
 from dataclasses import dataclass, field
-from typing import Final
+from typing import Final, NamedTuple
 
 from assistant.errors import GivenError
 
@@ -25,8 +25,7 @@ _STATE: Final = struct.Struct("<fq")
 _ARC: Final = struct.Struct("<iifi")
 
 
-@dataclass(frozen=True, slots=True)
-class Arc:
+class Arc(NamedTuple):
     """One transition; ``weight`` is a cost (negative log), label 0 is empty."""
 
     ilabel: int
@@ -70,7 +69,7 @@ def write_fst(fst: Fst) -> bytes:
     ]
     for state, arcs in enumerate(fst.arcs):
         parts.append(_STATE.pack(fst.finals.get(state, math.inf), len(arcs)))
-        parts.extend(_ARC.pack(a.ilabel, a.olabel, a.weight, a.target) for a in arcs)
+        parts.extend(_ARC.pack(*arc) for arc in arcs)
     return b"".join(parts)
 
 

@@ -30,6 +30,7 @@ __all__ = [
     "grammar_of",
     "hear_file",
     "hear_files",
+    "meant",
     "understand",
 ]
 
@@ -144,7 +145,7 @@ def understand(
     best: tuple[Reading | None, str | None] = (None, None)
     candidates: list[Candidate] = []
     for number, (one, weight) in enumerate(zip(heard.hypotheses, heard.weights, strict=True)):
-        readings, command = _meant(one.text, expect)
+        readings, command = meant(one.text, expect)
         if number == 0:
             best = (readings[0] if len(readings) == 1 else None, command)
         candidates += [
@@ -154,8 +155,8 @@ def understand(
     return *best, tuple(candidates)
 
 
-def _meant(text: str, expect: Quantity | None) -> tuple[tuple[Reading, ...], str | None]:
-    """Give the readings that ``text`` may be, and its command."""
+def meant(text: str, expect: Quantity | None) -> tuple[tuple[Reading, ...], str | None]:
+    """Give the readings that ``text`` may be, and its command; several where it is open."""
     found = interpret_spoken(text, quantity=expect).findings
     readings: tuple[Reading, ...] = ()
     command: str | None = None

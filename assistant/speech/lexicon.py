@@ -9,7 +9,14 @@ from typing import Final, TypeAlias
 
 from assistant.errors import GivenError
 
-__all__ = ["PHONES", "Lexicon", "builtin_lexicon", "parse_lexicon", "require_words"]
+__all__ = [
+    "PHONES",
+    "Lexicon",
+    "builtin_lexicon",
+    "network_lexicon",
+    "parse_lexicon",
+    "require_words",
+]
 
 Lexicon: TypeAlias = Mapping[str, tuple[tuple[str, ...], ...]]
 """Each word's pronunciations, the common one first; every pronunciation is a tuple of phones."""
@@ -53,8 +60,19 @@ def parse_lexicon(text: str, name: str = "lexicon") -> Lexicon:
 @cache
 def builtin_lexicon() -> Lexicon:
     """Give the lexicon that comes with the package."""
-    source = files("assistant.speech").joinpath("builtin", "lexicon.txt")
-    return parse_lexicon(source.read_text(encoding="utf-8"), "builtin/lexicon.txt")
+    return _packaged("lexicon.txt")
+
+
+@cache
+def network_lexicon() -> Lexicon:
+    """Give the lexicon together with what the built-in network makes of words it never learnt."""
+    more = _packaged("heard_as.txt")
+    return {word: (*said, *more.get(word, ())) for word, said in builtin_lexicon().items()}
+
+
+def _packaged(name: str) -> Lexicon:
+    source = files("assistant.speech").joinpath("builtin", name)
+    return parse_lexicon(source.read_text(encoding="utf-8"), f"builtin/{name}")
 
 
 def require_words(words: Iterable[str], lexicon: Lexicon) -> None:

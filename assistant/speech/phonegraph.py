@@ -43,16 +43,11 @@ BLANK: Final = "BLK_I"
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class GraphCosts:
-    """Costs in the graph, natural logarithms, against the network's log posteriors.
+    """Costs in the graph: per frame of blank, per word, per phone of the loop."""
 
-    ``blank`` is paid for each frame (30 ms) of blank or silence, because a CTC network is too
-    sure of blank; ``word`` for each word, ``loop_phone`` for each phone of the loop. The defaults
-    were tuned on development speech, see ``builtin/MODEL_CARD.md``.
-    """
-
-    blank: float = 3.0
-    word: float = 0.0
-    loop_phone: float = 0.5
+    blank: float
+    word: float
+    loop_phone: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -149,6 +144,8 @@ class _Builder:
         self._costs = costs
         self._labels = labels
         self._fst = Fst()
+        self._chains: dict[tuple[int, tuple[str, ...]], int] = {}
+        self._gaps: dict[tuple[int, tuple[str, ...]], int] = {}
         self._after_phone: dict[tuple[int, str], int] = {}
         self._after_silence: dict[int, int] = {}
         self._entries: dict[int, list[_Entry]] = {}
@@ -172,24 +169,37 @@ class _Builder:
 
     def _word(self, arc: WordArc, said: tuple[str, ...]) -> None:
         """Add the chain of one pronunciation, without the arcs that enter it."""
-        names = [f"{base}_{place}" for base, place in zip(said, _places(len(said)), strict=True)]
-        nodes = [self._phone_node(name) for name in names[:-1]]
-        nodes.append(self._end_node(arc.target, names[-1]))
+        names = tuple(
+            f"{base}_{place}" for base, place in zip(said, _places(len(said)), strict=True)
+        )
         entry = _Entry(
             said[0],
             self._phones.forward(names[0]),
             self._labels[arc.word],
             arc.cost + self._costs.word,
-            nodes[0],
+            self._chain(arc.target, names),
         )
         self._entries.setdefault(arc.source, []).append(entry)
-        for before, after, name, k in zip(nodes, nodes[1:], names[1:], range(1, 99), strict=False):
-            blank = self._blank_node()
-            self._blank_arc(before, BLANK, blank)
-            forward = self._phones.forward(name)
-            self._fst.add_arc(blank, forward, 0, 0.0, after)
-            if said[k] != said[k - 1]:
-                self._fst.add_arc(before, forward, 0, 0.0, after)
+
+    def _chain(self, state: int, names: tuple[str, ...]) -> int:
+        """Give the node of the first of ``names``, phones that lead to ``state``.
+
+        Words that end alike in the same state share the nodes of that end.
+        """
+        if (state, names) in self._chains:
+            return self._chains[state, names]
+        node = self._chains[state, names] = self._looped(names[0], 0.0)
+        if len(names) == 1:
+            self._after_phone[state, names[0]] = node
+            return node
+        after, forward = self._chain(state, names[1:]), self._phones.forward(names[1])
+        if (state, names[1:]) not in self._gaps:
+            gap = self._gaps[state, names[1:]] = self._looped(BLANK, self._costs.blank)
+            self._fst.add_arc(gap, forward, 0, 0.0, after)
+        self._blank_arc(node, BLANK, self._gaps[state, names[1:]])
+        if names[1][:-2] != names[0][:-2]:
+            self._fst.add_arc(node, forward, 0, 0.0, after)
+        return node
 
     def _leave(self, state: int, node: int, last: str | None) -> None:
         """Let ``node`` end what came before: the phrase may end, or any next word begins."""
@@ -199,27 +209,15 @@ class _Builder:
             if entry.base != last:
                 self._fst.add_arc(node, entry.ilabel, entry.olabel, entry.cost, entry.target)
 
-    def _phone_node(self, name: str) -> int:
-        node = self._fst.add_state()
-        self._fst.add_arc(node, self._phones.again(name), 0, 0.0, node)
-        return node
-
-    def _end_node(self, state: int, name: str) -> int:
-        """Give the node that all words share which end in ``state`` with the same phone."""
-        if (state, name) not in self._after_phone:
-            self._after_phone[state, name] = self._phone_node(name)
-        return self._after_phone[state, name]
-
     def _silence(self, state: int) -> int:
         if state not in self._after_silence:
-            node = self._fst.add_state()
-            self._after_silence[state] = node
-            self._fst.add_arc(node, self._phones.again(SILENCE), 0, self._costs.blank, node)
+            self._after_silence[state] = self._looped(SILENCE, self._costs.blank)
         return self._after_silence[state]
 
-    def _blank_node(self) -> int:
+    def _looped(self, name: str, cost: float) -> int:
+        """Add a node that stays for as long as ``name`` lasts."""
         node = self._fst.add_state()
-        self._fst.add_arc(node, self._phones.again(BLANK), 0, self._costs.blank, node)
+        self._fst.add_arc(node, self._phones.again(name), 0, cost, node)
         return node
 
     def _blank_arc(self, source: int, name: str, target: int) -> None:

@@ -13,13 +13,15 @@ import numpy as np
 
 from assistant.speech.audio import EAR_RATE, Samples
 
-__all__ = ["RoomTone"]
+__all__ = ["Loudness", "RoomTone"]
 
 _PAD: Final = EAR_RATE // 5
 _PAD_LEVEL: Final = 60.0
 _TRACE_LEVEL: Final = 10.0
 _FULL: Final = 32767
 _SEED: Final = 20240
+_BLOCK: Final = EAR_RATE // 50
+_SILENT: Final = 20.0  # root mean square in 16-bit steps, -64 dB of full scale
 
 
 class RoomTone:
@@ -43,3 +45,21 @@ class RoomTone:
 
     def _noise(self, count: int, level: float) -> Samples:
         return (self._random.standard_normal(count) * level).round().astype(np.int16)
+
+
+class Loudness:
+    """The loudest 20 ms of a stream, to tell that nothing was recorded at all."""
+
+    def __init__(self) -> None:
+        self._loudest = 0.0
+
+    def take(self, pcm: Samples) -> None:
+        """Take more sound."""
+        for start in range(0, len(pcm), _BLOCK):
+            block = pcm[start : start + _BLOCK].astype(np.float32)
+            self._loudest = max(self._loudest, float(np.sqrt(np.mean(block**2))))
+
+    @property
+    def silent(self) -> bool:
+        """Whether no block was loud enough to hold speech."""
+        return self._loudest < _SILENT

@@ -85,7 +85,7 @@ def spoken(text: str) -> str:
     said = text.replace(_OHM_SIGN, "Ω").replace("\u00b5", "micro ")
     said = re.sub(r"[`*#|]+", "", said)
     said = _NAME.sub(lambda name: re.sub(r"[._:]", " ", name.group()), said)
-    said = re.sub(r"(?<=[a-z])_(?=[a-z0-9])", " ", said)
+    said = said.replace("_", " ")
     said = _COMMA.sub(".", _THOUSANDS.sub("", said))
     said = _RANGE.sub(r"\1 to ", said)
     said = _UNIT.sub(_unit, said)

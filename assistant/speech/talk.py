@@ -18,6 +18,7 @@ from assistant.speech.edges import (
     EchoGate,
     Edge,
     Ended,
+    NoiseFloor,
     SpeechEdges,
     VoiceGate,
     frames_of,
@@ -96,6 +97,7 @@ class Talk:
         self._gate = gate or VoiceGate()
         self._edges = edges or SpeechEdges()
         self._echo = echo or EchoGate()
+        self._floor = NoiseFloor()
         self._barge_in = barge_in
         self._clock = clock
         self._rest: Samples | None = None
@@ -148,6 +150,8 @@ class Talk:
         whole = len(block) // FRAME * FRAME
         self._rest = block[whole:] if whole < len(block) else None
         for frame in frames_of(block[:whole]):
-            passes = self._echo.passes(level_db(frame), playing=playing)
-            voiced = passes and self._gate.voiced(frame)
+            level = level_db(frame)
+            loud = self._floor.stands_out(level)
+            passes = self._echo.passes(level, playing=playing)
+            voiced = loud and passes and self._gate.voiced(frame)
             self._waiting.extend(self._edges.step(frame, voiced=voiced, playing=playing))

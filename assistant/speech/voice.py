@@ -52,19 +52,19 @@ class Voice(Protocol):
 
 
 class EngineVoice:
-    """pyttsx3 in a worker process, restarted once when it fails or hangs.
+    """pyttsx3 in worker processes, started anew once when one fails or hangs.
 
-    ``rate`` is in words a minute. ``command`` starts the worker; left out, ours.
+    ``rate`` is in words a minute; slower speech has a worker of its own, because an engine takes
+    a change of rate late. ``command`` starts a worker; left out, ours. Raises ``NoVoiceError``.
     """
 
     def __init__(self, rate: int = 165, command: tuple[str, ...] | None = None) -> None:
-        self._rate = rate
+        self._rates = {False: rate, True: round(rate * _SLOWEST)}
         self._command = command or (sys.executable, "-m", "assistant.speech.voice_worker")
-        self._worker: subprocess.Popen[str] | None = None
-        self._answers: queue.Queue[str] = queue.Queue()
         self._folder = tempfile.TemporaryDirectory(prefix="probetell-voice-")
         self._count = 0
-        self._start()
+        self._workers: dict[bool, _Worker] = {}
+        self._worker(slow=False)
 
     @property
     def name(self) -> str:
@@ -78,46 +78,41 @@ class EngineVoice:
             return Sound(np.zeros(0, dtype=np.int16), EAR_RATE)
         why = ""
         for _ in range(_TRIES):
+            self._count += 1
+            path = Path(self._folder.name) / f"{self._count}.wav"
             try:
-                return self._render(said, self._rate * (_SLOWEST if slow else 1.0))
+                return self._worker(slow=slow).render(said, path)
             except NoVoiceError as error:
                 why = error.message
-                self._stop()
+                self._drop(slow=slow)
+            finally:
+                path.unlink(missing_ok=True)
         raise NoVoiceError(why, next_step="Check that pyttsx3 works, or switch the voice off.")
 
     def close(self) -> None:
-        """End the worker and remove its files."""
-        self._stop()
+        """End the workers and remove their files."""
+        for slow in tuple(self._workers):
+            self._drop(slow=slow)
         self._folder.cleanup()
 
-    def _render(self, said: str, rate: float) -> Sound:
-        if self._worker is None:
-            self._start()
-        self._count += 1
-        path = Path(self._folder.name) / f"{self._count}.wav"
-        asked = {"text": said, "path": str(path), "rate": round(rate)}
-        worker = self._worker
-        assert worker is not None and worker.stdin is not None  # noqa: S101, PT018 - _start sets it
-        try:
-            worker.stdin.write(json.dumps(asked) + "\n")
-            worker.stdin.flush()
-        except OSError as error:
-            raise NoVoiceError("The speech engine has ended.", next_step="") from error
-        self._await(_RENDER_S)
-        try:
-            return read_sound(path)
-        except GivenError as error:
-            raise NoVoiceError(
-                f"The speech engine gave no sound: {error.message}", next_step=""
-            ) from error
-        finally:
-            path.unlink(missing_ok=True)
+    def _worker(self, *, slow: bool) -> _Worker:
+        if slow not in self._workers:
+            self._workers[slow] = _Worker((*self._command, str(self._rates[slow])))
+        return self._workers[slow]
 
-    def _start(self) -> None:
-        self._answers = queue.Queue()
+    def _drop(self, *, slow: bool) -> None:
+        if slow in self._workers:
+            self._workers.pop(slow).end()
+
+
+class _Worker:
+    """One process with a speech engine of a fixed rate."""
+
+    def __init__(self, command: tuple[str, ...]) -> None:
+        self._answers: queue.Queue[str] = queue.Queue()
         try:
-            self._worker = subprocess.Popen(  # noqa: S603 - our own module
-                self._command,
+            self.process = subprocess.Popen(  # noqa: S603 - our own module
+                command,
                 stdin=subprocess.PIPE,
                 stdout=subprocess.PIPE,
                 stderr=subprocess.DEVNULL,
@@ -126,21 +121,45 @@ class EngineVoice:
             )
         except OSError as error:
             raise NoVoiceError("The voice cannot be started.", next_step="") from error
-        threading.Thread(
-            target=_pass_on, args=(self._worker.stdout, self._answers), daemon=True
-        ).start()
+        passing = (self.process.stdout, self._answers)
+        threading.Thread(target=_pass_on, args=passing, daemon=True).start()
         try:
             self._await(_START_S)
         except NoVoiceError:
-            self._stop()
+            self.end()
             raise
+
+    def render(self, said: str, path: Path) -> Sound:
+        asked = json.dumps({"text": said, "path": str(path)})
+        try:
+            assert self.process.stdin is not None  # noqa: S101 - it was opened as a pipe
+            self.process.stdin.write(asked + "\n")
+            self.process.stdin.flush()
+        except (OSError, ValueError) as error:
+            raise NoVoiceError("The speech engine has ended.", next_step="") from error
+        self._await(_RENDER_S)
+        try:
+            return read_sound(path)
+        except GivenError as error:
+            raise NoVoiceError(
+                f"The speech engine gave no sound: {error.message}", next_step=""
+            ) from error
+
+    def end(self) -> None:
+        with contextlib.suppress(OSError):
+            self.process.kill()
+        self.process.wait()
+        for stream in (self.process.stdin, self.process.stdout):
+            if stream is not None:
+                with contextlib.suppress(OSError):
+                    stream.close()
 
     def _await(self, seconds: float) -> None:
         try:
             answer = json.loads(self._answers.get(timeout=seconds))
         except queue.Empty as error:
             raise NoVoiceError(
-                f"The speech engine did not answer within {seconds:.0f} s.",
+                f"The speech engine did not answer within {seconds:g} s.",
                 next_step="Install espeak-ng, or switch the voice off.",
             ) from error
         except ValueError as error:
@@ -148,23 +167,12 @@ class EngineVoice:
                 "The speech engine ended without an answer.",
                 next_step="Install espeak-ng, or switch the voice off.",
             ) from error
-        if not answer["ok"]:
+        if not isinstance(answer, dict) or not answer.get("ok"):
+            why = answer.get("why", "no reason given") if isinstance(answer, dict) else answer
             raise NoVoiceError(
-                f"There is no speech engine ({answer['why']}).",
+                f"There is no speech engine ({why}).",
                 next_step="Install it: pip install 'probetell[voice]', or espeak-ng.",
             )
-
-    def _stop(self) -> None:
-        worker, self._worker = self._worker, None
-        if worker is None:
-            return
-        with contextlib.suppress(OSError):
-            worker.kill()
-        worker.wait()
-        for stream in (worker.stdin, worker.stdout):
-            if stream is not None:
-                with contextlib.suppress(OSError):
-                    stream.close()
 
 
 class SilentVoice:

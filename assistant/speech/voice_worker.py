@@ -1,8 +1,9 @@
 """The process that owns the speech engine: texts in on standard input, WAV files out.
 
-One JSON object a line in, ``{"text": .., "path": .., "rate": ..}``; one a line out,
-``{"ok": true}`` or ``{"ok": false, "why": ..}``. The first line out tells whether there is an
-engine. It is kept in a process of its own because it may hang or bring its process down.
+Its argument is the rate in words a minute. One JSON object a line in,
+``{"text": .., "path": ..}``; one a line out, ``{"ok": true}`` or ``{"ok": false, "why": ..}``.
+The first line out tells whether there is an engine. It is kept in a process of its own because it
+may hang or bring its process down.
 
 With ``PROBETELL_PACKAGED_VOICE`` set in the environment an espeak-ng of the system is passed
 over, which serves to test the packaged one.
@@ -67,6 +68,7 @@ def main() -> int:
     os.dup2(2, 1)
     try:
         engine = make_engine()
+        engine.setProperty("rate", int(sys.argv[1]))
     except Exception as error:  # noqa: BLE001 - whatever is wrong, there is no voice
         _answer(out, ok=False, why=f"{type(error).__name__}: {error}")
         return 1
@@ -74,7 +76,6 @@ def main() -> int:
     for line in sys.stdin:
         asked = json.loads(line)
         try:
-            engine.setProperty("rate", int(asked["rate"]))
             engine.save_to_file(asked["text"], asked["path"])
             engine.runAndWait()
         except Exception as error:  # noqa: BLE001 - told to the owner, who starts anew

@@ -1,0 +1,41 @@
+"""The figures that go with the built-in network: costs in its graphs and limits on its scores."""
+
+from __future__ import annotations
+
+from functools import cache
+from importlib.resources import files
+from typing import Annotated
+
+import yaml
+from pydantic import BaseModel, ConfigDict, Field
+
+__all__ = ["Calibration", "builtin_calibration"]
+
+_Cost = Annotated[float, Field(ge=0, le=100, allow_inf_nan=False)]
+
+
+class Calibration(BaseModel):
+    """Costs and limits, natural logarithms against the network's log posteriors.
+
+    ``blank`` is paid for each frame (30 ms) of blank or silence, because a CTC network is too
+    sure of blank; ``word`` for each word, ``loop_phone`` for each phone of the loop. The loop's
+    score counts as that of other words when ``loop_ahead`` is taken from it. A phrase must be
+    ``silence_behind`` better than silence: noise makes phrases that hardly are. ``sharpness``
+    scales scores to natural logarithms of weights.
+    """
+
+    model_config = ConfigDict(frozen=True, extra="forbid")
+
+    blank: _Cost
+    word: _Cost
+    loop_phone: _Cost
+    loop_ahead: Annotated[float, Field(ge=-100, le=1000)]
+    silence_behind: _Cost
+    sharpness: Annotated[float, Field(gt=0, le=10)]
+
+
+@cache
+def builtin_calibration() -> Calibration:
+    """Give the figures of the built-in network."""
+    source = files("assistant.speech").joinpath("builtin", "calibration.yaml")
+    return Calibration.model_validate(yaml.safe_load(source.read_text(encoding="utf-8")))
