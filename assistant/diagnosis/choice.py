@@ -30,7 +30,7 @@ if TYPE_CHECKING:
 __all__ = ["Choice", "choose", "information", "uncleared_groups"]
 
 _MUST_CLEAR: Final = ("supply", "load", "signal")
-_CLEARED_BELOW: Final = 0.12
+_CLEARED_BELOW: Final = 0.25
 _SAMPLE: Final = 6000
 _LEAST_SAMPLE: Final = 800
 _LOOKED_AT: Final = 16
@@ -38,7 +38,7 @@ _LEAST_BITS: Final = 0.004
 _ENOUGH: Final = 0.5
 _DEALS: Final = 6
 _PATIENT_FOR: Final = 14.0
-_ENOUGH_WHEN_TIRED: Final = 0.45
+_ENOUGH_WHEN_TIRED: Final = 0.35
 _MOST_ANSWERS: Final = 12
 """Answers after which a likely verdict is given, and after twice as many any: nobody measures for
 ever (common practice, no source). More may be told after it."""

@@ -157,6 +157,9 @@ def complaint_fit(
         only_loud = seen.works("running", "quiet") & seen.works("accessory", "quiet")
         if complaint.symptom in {"protects", "cuts_out"}:
             weight = weight * np.where(only_loud, _UNNAMED, 1.0)
+    if said and "warm" not in said and complaint.symptom != "too_hot":
+        # Heat takes time: who has it would mostly say that it comes when warm.
+        weight = weight * np.where(seen.parts.flag("heat_trips"), _UNNAMED, 1.0)
     if complaint.symptom not in {"silent_channel", "no_sound"}:
         # Who has a silent speaker as well would mostly say so.
         silent = np.any([seen.silent(p) for p in seen.parts.positions], axis=0)

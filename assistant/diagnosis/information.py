@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
-from assistant.diagnosis.likelihood import JUMP_SHOWS, SLIP, edges_of, on_scale, sigma_on_scale
+from assistant.diagnosis.likelihood import SLIP, edges_of, jump_chance, on_scale, sigma_on_scale
 from assistant.electrics.meter import beep_probability
 from assistant.readings.reading import SEEN_ANSWERS, Quantity
 
@@ -41,7 +41,7 @@ def outcome_bins(
     """Simulate an answer in the worlds at ``index`` and give its bin, (sample,)."""
     value = np.asarray(predicted.value[index], dtype=np.float64)
     count = len(value)
-    jumps = None if predicted.jumps is None else predicted.jumps[index]
+    chance = None if predicted.jumps is None else jump_chance(quantity, predicted)[index]
     if predicted.other is not None:
         held = rng.random(count) < 0.5
         value = np.where(held, predicted.other[index], value)
@@ -63,8 +63,8 @@ def outcome_bins(
         )
         bins = np.searchsorted(edges_of(quantity), noisy)
         bins = np.where(is_open, _ROOM - 2, bins)
-    if jumps is not None:
-        shows = jumps & (rng.random(count) < JUMP_SHOWS)
+    if chance is not None:
+        shows = rng.random(count) < chance
         bins = np.where(shows, _ROOM - 1, bins)
     slips = rng.random(count) < SLIP
     return np.where(slips, bins[rng.permutation(count)], bins)

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 
 from assistant.electrics.meter import beep_probability
-from assistant.errors import GivenError
+from assistant.errors import GivenError, MisuseError
 from assistant.readings.reading import (
     SEEN_ANSWERS,
     UNIT_FACTORS,
@@ -32,12 +32,12 @@ if TYPE_CHECKING:
     from assistant.electrics.responses import Predicted
 
 __all__ = [
-    "JUMP_SHOWS",
     "SLIP",
     "Fit",
     "check_reading",
     "edges_of",
     "fit",
+    "jump_chance",
     "on_scale",
     "sigma_on_scale",
 ]
@@ -49,6 +49,10 @@ _OHM_FLOOR: Final = 0.3
 _AC_FLOOR_V: Final = 0.01
 JUMP_SHOWS: Final = 0.4
 _JUMP_BY_CHANCE: Final = 0.012
+_JUMP_SLIP: Final = 0.05
+_ENDS_FIT: Final = 0.65
+_GAP_SHARE: Final = 0.15
+"""Of jumping readings, how many name the two states, and how far off in share of their gap."""
 _RANGE: Final = {"V": 19.0, "A": 60.0, "ohm": 18.0, "ac": 9.0}
 """Width of the scale over which a slip may fall."""
 _CONFUSED: Final[dict[Quantity, NDArray[np.float64]]] = {
@@ -131,7 +135,7 @@ def sigma_on_scale(quantity: Quantity, value: NDArray[np.float64]) -> NDArray[np
         return np.full(size.shape, 0.30)
     if quantity == "dc_current":
         return np.hypot(0.3, 0.05 * size)
-    return np.hypot(0.025, 0.015 * size)
+    return np.hypot(0.022, 0.015 * size)
 
 
 def _scale_width(quantity: Quantity) -> float:
@@ -142,16 +146,29 @@ def _scale_width(quantity: Quantity) -> float:
 
 def fit(quantity: Quantity, reading: Reading, predicted: Predicted) -> Fit:
     """Weigh ``reading`` in every world; the kind was checked by ``check_reading``."""
+    if isinstance(reading, Unstable):
+        return _unstable_fit(quantity, reading, predicted)
     found = _steady_fit(quantity, reading, np.asarray(predicted.value, dtype=np.float64))
     if predicted.jumps is None or predicted.other is None:
         return found
-    if isinstance(reading, Unstable):
-        return Fit(true=np.where(predicted.jumps, JUMP_SHOWS, found.true), slip=found.slip)
     other = _steady_fit(quantity, reading, np.asarray(predicted.other, dtype=np.float64))
-    # What is seen or heard has no answer for jumping: it is one of the two states.
-    shows = 0.0 if quantity in SEEN_ANSWERS else JUMP_SHOWS
+    shows = jump_chance(quantity, predicted)
     either = (1.0 - shows) * 0.5 * (found.true + other.true)
     return Fit(true=np.where(predicted.jumps, either, found.true), slip=found.slip)
+
+
+def jump_chance(quantity: Quantity, predicted: Predicted) -> NDArray[np.float64]:
+    """Chance that the reading is told as jumping, (worlds,): more where the states lie apart.
+
+    What is seen or heard has no answer for jumping: it is one of the two states.
+    """
+    value = np.asarray(predicted.value, dtype=np.float64)
+    if predicted.jumps is None or predicted.other is None or quantity in SEEN_ANSWERS:
+        return np.zeros(value.shape)
+    with np.errstate(invalid="ignore"):
+        gap = np.abs(predicted.other - value) / (0.05 + 0.03 * np.abs(predicted.other))
+    share = np.where(np.isfinite(gap), np.minimum(gap, 1.0), 1.0)
+    return np.where(predicted.jumps, JUMP_SHOWS * share, 0.0)
 
 
 def _steady_fit(quantity: Quantity, reading: Reading, value: NDArray[np.float64]) -> Fit:
@@ -161,8 +178,6 @@ def _steady_fit(quantity: Quantity, reading: Reading, value: NDArray[np.float64]
             table = _CONFUSED[quantity]
             return Fit(true=table[value.astype(np.intp), answers.index(state)],
                        slip=1.0 / len(answers))  # fmt: skip
-        case Unstable():
-            return Fit(true=np.full(value.shape, _JUMP_BY_CHANCE), slip=0.05)
         case OpenLine():
             return Fit(true=_open_chance(value), slip=0.3)
         case Beep(heard=heard):
@@ -172,6 +187,42 @@ def _steady_fit(quantity: Quantity, reading: Reading, value: NDArray[np.float64]
             return Fit(true=_open_chance(value), slip=0.3)
         case Value():
             return _value_fit(quantity, reading.si, value)
+        case Unstable():
+            raise MisuseError(
+                "A jumping reading has no steady fit.", next_step="Weigh it by its two states."
+            )
+
+
+def _unstable_fit(quantity: Quantity, reading: Unstable, predicted: Predicted) -> Fit:
+    """Weigh a reading that jumps: by whether a world jumps, and between which two values."""
+    value = np.asarray(predicted.value, dtype=np.float64)
+    jumps, other = predicted.jumps, predicted.other
+    if jumps is None or other is None:
+        jumps, other = np.zeros(value.shape, dtype=np.bool_), value
+    shown = np.maximum(jump_chance(quantity, predicted), _JUMP_BY_CHANCE)
+    if reading.low is None or reading.high is None:
+        return Fit(true=shown, slip=_JUMP_SLIP)
+    factor = 1.0 if reading.unit is None else UNIT_FACTORS[reading.unit][1]
+    said = sorted((reading.low * factor, reading.high * factor))
+    broad = 1.0 / _scale_width(quantity)
+    for end, hat in zip(said, (np.minimum(value, other), np.maximum(value, other)), strict=True):
+        finite = np.isfinite(hat)
+        safe = np.where(finite, hat, 0.0)
+        gap = np.abs(on_scale(quantity, np.where(np.isfinite(other), other, safe))
+                     - on_scale(quantity, np.where(np.isfinite(value), value, safe)))  # fmt: skip
+        sigma = 1.5 * sigma_on_scale(quantity, safe) + _GAP_SHARE * gap
+        point = on_scale(quantity, np.asarray([end]))[0]
+        near = np.where(finite, _student(point, on_scale(quantity, safe), sigma), broad)
+        shown = shown * (_ENDS_FIT * near + (1.0 - _ENDS_FIT) * broad)
+    return Fit(true=shown, slip=_JUMP_SLIP * broad * broad)
+
+
+def _student(
+    point: float, middle: NDArray[np.float64], sigma: NDArray[np.float64]
+) -> NDArray[np.float64]:
+    """Student's density with 4 degrees of freedom: the model's tolerance is itself a guess."""
+    z = (point - middle) / sigma
+    return np.asarray(0.375 / sigma * (1.0 + z * z / 4.0) ** -2.5)
 
 
 def _open_chance(value: NDArray[np.float64]) -> NDArray[np.float64]:
@@ -193,10 +244,7 @@ def _value_fit(
     point = on_scale(quantity, np.asarray([given]))[0]
     if quantity == "ac_voltage" or (quantity != "dc_voltage" and given < 0):
         point = on_scale(quantity, np.asarray([abs(given)]))[0]
-    z = (point - middle) / sigma
-    # Student's tail (4 degrees of freedom): the model's tolerance is itself a guess.
-    density = 0.375 / sigma * (1.0 + z * z / 4.0) ** -2.5
-    density = np.where(finite, density, 0.0)
+    density = np.where(finite, _student(float(point), middle, sigma), 0.0)
     slip = 1.0 / _scale_width(quantity)
     return Fit(true=density, slip=slip)
 

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
-from assistant.diagnosis.likelihood import JUMP_SHOWS, SLIP, fit
+from assistant.diagnosis.likelihood import SLIP, fit, jump_chance
 from assistant.diagnosis.population import systematic
 from assistant.diagnosis.records import Belief, Expectation
 from assistant.electrics.meter import beep_probability
@@ -112,9 +112,7 @@ def _states(
     if quantity == "continuity":
         beep = float(np.mean(beep_probability(np.maximum(value, 0.0))))
         return (("beep", beep), ("no_beep", 1.0 - beep))
-    jumps = 0.0
-    if predicted.jumps is not None:
-        jumps = JUMP_SHOWS * float(predicted.jumps[index].mean())
+    jumps = float(jump_chance(quantity, predicted)[index].mean())
     is_open = float(np.mean(~np.isfinite(value)))
     named = (("open_line", is_open), ("unstable", jumps))
     return tuple((name, p) for name, p in named if p > 0.0)

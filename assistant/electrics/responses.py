@@ -39,7 +39,7 @@ __all__ = ["Predicted", "Responder"]
 _SPEAKER = re.compile(r"speaker\.(\w+)\.(amp_positive|amp_negative|positive|negative)")
 _SIGNAL = re.compile(r"signal\.(\w+)\.(center|shell)")
 _JUMP_FLOOR = 0.03
-_JUMP_SHARE = 0.04
+_JUMP_SHARE = 0.008
 _RIPPLE_AUDIBLE_V = 0.25
 _SPEAKER_AC_AT_LINE = 0.001
 
