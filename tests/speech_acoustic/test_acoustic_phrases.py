@@ -6,12 +6,12 @@ from assistant.speech.acoustic.phrases import SHARES, PhraseSource, draw_phrases
 from assistant.speech.events import accepts
 
 
-def test_every_word_of_every_grammar_comes():
+def test_every_word_of_every_grammar_comes() -> None:
     said = " ".join(draw_phrases(600, seed=3)).split()
     assert words_of_all_grammars() <= set(said)
 
 
-def test_words_with_a_larger_share_come_more_often():
+def test_words_with_a_larger_share_come_more_often() -> None:
     source = PhraseSource(4)
     drawn = iter(source)
     for _ in range(1500):
@@ -22,12 +22,12 @@ def test_words_with_a_larger_share_come_more_often():
     assert source.counts["millivolts"] > 3 * usual
 
 
-def test_every_phrase_is_one_of_a_grammar():
+def test_every_phrase_is_one_of_a_grammar() -> None:
     graphs = [combined_graph(name) for name in grammar_names()]
     for phrase in draw_phrases(150, seed=5):
         assert any(accepts(graph, tuple(phrase.split())) for graph in graphs), phrase
 
 
-def test_the_same_seed_draws_the_same():
+def test_the_same_seed_draws_the_same() -> None:
     assert draw_phrases(40, seed=6) == draw_phrases(40, seed=6)
     assert draw_phrases(40, seed=6) != draw_phrases(40, seed=7)

