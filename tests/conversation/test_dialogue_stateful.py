@@ -178,7 +178,9 @@ class DialogueMachine(RuleBasedStateMachine):
         assert self.dialogue.state in {State.MEASURING, State.PROVING}
 
     @rule(close=st.integers(0, 9))
-    @precondition(lambda self: len(self.kept) > 4 and self.dialogue.state is not State.PARKED)
+    @precondition(
+        lambda self: len(self.kept) > 4 and self.dialogue.state not in {State.PARKED, State.CLOSED}
+    )
     def stop_wake_and_replay(self, close: int) -> None:
         """Waking puts the question that was open; a replay stands where this stands."""
         before = self.dialogue.present()
