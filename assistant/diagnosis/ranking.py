@@ -19,6 +19,8 @@ LAST_SUSPECT: Final = "send_amplifier_in"
 """The repair that is never named before supply, load and signal have been cleared."""
 _LIKELY_SHARE: Final = 0.6
 """A repair is put before a likelier one for its low cost only from this share of it on."""
+_AGAIN_FROM: Final = 0.9
+"""From this probability on a repair that did not help is named again: it did not take."""
 _VERIFY_MINUTES: Final = 35.0
 _PART_MINUTES: Final = 60.0
 """What a wrong repair costs beyond its own minutes: proving that it did not help, and buying a
@@ -42,10 +44,12 @@ def rank_repairs(
 ) -> tuple[str, ...]:
     """Sort repairs by probability over cost, the likely ones first.
 
-    A repair that was ``tried`` without success goes behind all others, and the amplifier itself
-    last of all while not everything around it is cleared. A repair that must precede another
+    A repair that was ``tried`` without success goes behind all others, unless what was measured
+    since leaves hardly anything else; the amplifier itself goes last of all while not everything
+    around it is cleared. A repair that must precede another
     (``Repair.before``) does so where both are likely.
     """
+    tried = {name for name in tried if probabilities.get(name, 0.0) < _AGAIN_FROM}
     costs = dict(zip(probabilities, repair_costs(probabilities, repairs), strict=True))
     top = max(
         (
