@@ -5,14 +5,14 @@ These are the shapes that the conversation, the machine interface and the report
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Protocol, TypeAlias
 
-from assistant.readings.reading import BaseUnit, Reading
-
 if TYPE_CHECKING:
+    from collections.abc import Mapping, Sequence
+
     from assistant.knowledge.schema import Check, Complaint, Installation
+    from assistant.readings.reading import BaseUnit, Reading
 
 __all__ = [
     "Belief",
@@ -24,7 +24,6 @@ __all__ = [
     "RepairOption",
     "Step",
     "Verdict",
-    "Weighing",
 ]
 
 
@@ -120,10 +119,6 @@ class Step:
     expected: Expectation | None
     before: Belief
     after: Belief
-
-
-Weighing: TypeAlias = Callable[[str, Sequence[Reading]], Sequence[float]]
-"""Predictive density of each candidate reading for a check, given all that was told."""
 
 
 class Diagnosing(Protocol):

@@ -100,10 +100,6 @@ class WorldModel:
         second[rng.random(count) >= PAIR_SHARE] = NO_FAULT
         return second
 
-    def prior_ratio(self, proposal: NDArray[np.float64], first: Slots) -> NDArray[np.float64]:
-        """Prior over proposal of the first slot's fault, (worlds,)."""
-        return np.asarray(self.rates[first] / proposal[first])
-
     # -- values -----------------------------------------------------------------------------
 
     def parts(self, worlds: Worlds) -> Parts:

@@ -10,7 +10,7 @@ from __future__ import annotations
 import re
 from typing import Annotated, Any, Final, Literal, TypeAlias
 
-from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, field_validator, model_validator
+from pydantic import BaseModel, ConfigDict, Field, field_validator, model_validator
 
 from assistant.readings.reading import Quantity
 
@@ -85,11 +85,6 @@ SETUP_PATTERN: Final = re.compile(
     r"|cycle_remote|cool_down"
 )
 _METERED: Final = frozenset({"dc_voltage", "ac_voltage", "resistance", "continuity", "dc_current"})
-
-
-def _yaml_off(raw: object) -> object:
-    """YAML 1.1 reads a bare ``off`` as False; the word is meant."""
-    return "off" if raw is False else raw
 
 
 class _Frozen(BaseModel):
@@ -304,9 +299,6 @@ class Repair(_Frozen):
     customer: str
     beyond_user: str | None = None
     before: tuple[str, ...] = ()
-
-
-_VEHICLE = Annotated[VehicleState, BeforeValidator(_yaml_off)]
 
 
 def model_error(raw: Any) -> str:
