@@ -2,7 +2,8 @@
 
 The first hears fast and most of it; the second knows other voices and words, and is slower. What
 both hear is almost never wrong. The second is asked only when the first refused the sound as
-other words, or when two of its phrases that mean different things are close.
+other words, or when two of its phrases are close, and never about long sounds, over which it
+would take long.
 """
 
 from __future__ import annotations
@@ -20,6 +21,7 @@ __all__ = ["BothEars", "agreed"]
 
 _SURE: Final = 3.0
 _AGREEMENT: Final = 4.0
+_LONGEST_S: Final = 8.0
 
 
 class BothEars:
@@ -61,7 +63,8 @@ class BothStream:
     def finish(self) -> Heard:
         """Tell what the first heard, or what both make of it."""
         heard = self._first.finish()
-        if heard.kind == "silence" or (heard.kind == "phrase" and heard.margin >= _SURE):
+        sure = heard.kind == "phrase" and heard.margin >= _SURE
+        if heard.kind == "silence" or sure or heard.seconds > _LONGEST_S:
             return heard
         stream = self._second.begin(self._grammar)
         for pcm in self._sound:

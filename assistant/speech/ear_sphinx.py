@@ -132,10 +132,11 @@ class SphinxStream:
         silence = Heard(kind="silence", seconds=frames / EAR_RATE, recogniser=self._name)
         if self._loudness.silent:
             return silence
-        phrases, loop = _decode(decoders[0], sound), _decode(decoders[1], sound, best_only=True)
-        found = tuple(one for one in phrases if accepts(self._graph, tuple(one.text.split())))
+        loop = _decode(decoders[1], sound, best_only=True)
         if not loop:
             return silence  # not even one phone was better than none
+        phrases = _decode(decoders[0], sound)
+        found = tuple(one for one in phrases if accepts(self._graph, tuple(one.text.split())))
         if not found:
             return replace(silence, kind="other_words")
         other = loop[0].score - _LOOP_AHEAD
