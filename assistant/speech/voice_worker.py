@@ -22,6 +22,8 @@ from typing import Any
 
 __all__ = ["main", "make_engine"]
 
+_TRIES = 3
+
 
 def make_engine() -> Any:
     """Start pyttsx3; without an espeak-ng of the system, on the one that comes as a package.
@@ -61,14 +63,29 @@ def _answer(out: Any, **fields: object) -> None:
     out.flush()
 
 
+def _save(engine: Any, rate: int, text: str, path: str) -> None:
+    """Write ``text`` as a WAV file at ``rate``.
+
+    A busy machine was seen to lose the rate that had just been set: it is set for every text,
+    and the text is said anew where it did not hold.
+    """
+    for _ in range(_TRIES):
+        engine.setProperty("rate", rate)
+        engine.save_to_file(text, path)
+        engine.runAndWait()
+        if engine.getProperty("rate") == rate:
+            return
+
+
 def main() -> int:
     """Serve until standard input ends."""
     # pyttsx3 prints; what it prints must not get between our answers.
     out = os.fdopen(os.dup(1), "w", encoding="utf-8")
     os.dup2(2, 1)
     try:
+        rate = int(sys.argv[1])
         engine = make_engine()
-        engine.setProperty("rate", int(sys.argv[1]))
+        engine.setProperty("rate", rate)
     except Exception as error:  # noqa: BLE001 - whatever is wrong, there is no voice
         _answer(out, ok=False, why=f"{type(error).__name__}: {error}")
         return 1
@@ -76,8 +93,7 @@ def main() -> int:
     for line in sys.stdin:
         asked = json.loads(line)
         try:
-            engine.save_to_file(asked["text"], asked["path"])
-            engine.runAndWait()
+            _save(engine, rate, asked["text"], asked["path"])
         except Exception as error:  # noqa: BLE001 - told to the owner, who starts anew
             _answer(out, ok=False, why=f"{type(error).__name__}: {error}")
             return 1
