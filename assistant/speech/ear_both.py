@@ -21,7 +21,6 @@ __all__ = ["BothEars", "agreed"]
 
 _SURE: Final = 3.0
 _AGREEMENT: Final = 4.0
-_ALONE: Final = 4.0
 _LONGEST_S: Final = 8.0
 
 
@@ -76,13 +75,12 @@ class BothStream:
 def agreed(first: Heard, second: Heard) -> Heard:
     """Join what two ears heard.
 
-    Where the first refused, the second's word stands if it is clear of other words. Where the
-    second's best phrase is among the first's, that phrase gains; where it is not, it joins them
-    as one as likely as the best, so that it is asked. Other words of the second change nothing:
-    the first did hear a phrase.
+    Where the first refused, the second's word stands. Where the second's best phrase is among
+    the first's, that phrase gains; where it is not, it joins them as one as likely as the best,
+    so that it is asked. Other words of the second change nothing: the first did hear a phrase.
     """
     if first.kind != "phrase":
-        return second if _stands_alone(second) else first
+        return second if second.kind == "phrase" else first
     if second.kind != "phrase":
         return first
     text = second.text
@@ -94,10 +92,3 @@ def agreed(first: Heard, second: Heard) -> Heard:
         hypotheses=tuple(Hypothesis(text=text, score=score) for text, score in ranked),
         recogniser=f"{first.recogniser} and {second.recogniser}",
     )
-
-
-def _stands_alone(heard: Heard) -> bool:
-    """Tell whether a phrase that only one ear heard is far enough from other words."""
-    if heard.kind != "phrase" or heard.other_words is None:
-        return heard.kind == "phrase"
-    return heard.hypotheses[0].score - heard.other_words >= _ALONE

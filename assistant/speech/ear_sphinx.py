@@ -37,8 +37,6 @@ _KEPT_GRAPHS: Final = 24
 _SCORE_SHIFT: Final = 1024.0  # pocketsphinx keeps acoustic scores shifted by ten bits
 _SHARPNESS: Final = 0.1
 _LOOP_AHEAD: Final = -4.0
-_BEAMS: Final = {"beam": 1e-36, "wbeam": 1e-18, "pbeam": 1e-36}
-"""Narrower than its defaults: noise then takes a second and not a minute, and more is right."""
 _LOOP_PROBABILITY: Final = 0.01
 
 _Transition = tuple[int, int, float] | tuple[int, int, float, str]
@@ -96,7 +94,6 @@ class SphinxEar:
             dict=str(search.dictionary),
             lm=None,
             loglevel="FATAL",
-            **_BEAMS,
             bestpath=not search.best_only,  # the lattice of the phone loop takes seconds
         )
         decoder = self._sphinx.Decoder(config)

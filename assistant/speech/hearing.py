@@ -2,12 +2,9 @@
 
 from __future__ import annotations
 
-import math
 import time
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any, Final
-
-import numpy as np
+from typing import TYPE_CHECKING, Any
 
 from assistant.errors import GivenError
 from assistant.readings import (
@@ -18,17 +15,8 @@ from assistant.readings import (
     interpret_spoken,
 )
 from assistant.readings.reading import Quantity, Reading, reading_to_json
-from assistant.speech.audio import Samples, Sound, read_sound
+from assistant.speech.audio import read_sound
 from assistant.speech.ear import open_ear
-from assistant.speech.edges import (
-    Began,
-    Ended,
-    NoiseFloor,
-    SpeechEdges,
-    VoiceGate,
-    frames_of,
-    level_db,
-)
 from assistant.speech.events import ANY, Heard, Recogniser
 
 if TYPE_CHECKING:
@@ -43,12 +31,8 @@ __all__ = [
     "hear_file",
     "hear_files",
     "meant",
-    "stretches",
     "understand",
 ]
-
-
-_LONGEST_S: Final = 15.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -116,14 +100,15 @@ def hear_file(
 ) -> HeardFile:
     """Hear one file; with ``expect`` only its readings and the commands may come.
 
-    A file of more than 15 s is cut at its pauses, and the stretch that fits best is told.
-
     Raises ``GivenError`` when the file cannot be read as sound. The ear is the one that
     ``open_ear`` gives when none is passed.
     """
     listening = ear or open_ear()
     begun = clock()
-    heard = _hear(listening, read_sound(path), grammar_of(expect))
+    sound = read_sound(path)
+    stream = listening.begin(grammar_of(expect))
+    stream.feed(sound.samples)
+    heard = stream.finish()
     reading, command, candidates = understand(heard, expect)
     return HeardFile(
         file=str(path),
@@ -133,42 +118,6 @@ def hear_file(
         candidates=candidates,
         seconds=clock() - begun,
     )
-
-
-def _hear(ear: Recogniser, sound: Sound, grammar: str) -> Heard:
-    """Hear the whole sound, or of a long one the stretch of speech that fits the grammar best."""
-    best = Heard(kind="silence", seconds=sound.seconds)
-    for samples in stretches(sound):
-        stream = ear.begin(grammar)
-        stream.feed(samples)
-        heard = stream.finish()
-        if best.kind != "phrase" or (heard.kind == "phrase" and _fit(heard) > _fit(best)):
-            best = heard
-    return best
-
-
-def _fit(heard: Heard) -> float:
-    """Tell how far the best phrase is ahead of other words; what cannot be compared is last."""
-    if heard.other_words is None:
-        return -math.inf
-    return heard.hypotheses[0].score - heard.other_words
-
-
-def stretches(sound: Sound) -> list[Samples]:
-    """Cut a sound that is longer than one utterance at its pauses; a shorter one stays whole."""
-    if sound.seconds <= _LONGEST_S:
-        return [sound.samples]
-    edges, floor = SpeechEdges(), NoiseFloor()
-    gate = VoiceGate()
-    found: list[list[Samples]] = []
-    for frame in frames_of(sound.samples):
-        voiced = floor.stands_out(level_db(frame)) and gate.voiced(frame)
-        for edge in edges.step(frame, voiced=voiced):
-            if isinstance(edge, Began):
-                found.append([])
-            if not isinstance(edge, Ended):
-                found[-1].append(edge.samples)
-    return [np.concatenate(one) for one in found]
 
 
 def hear_files(

@@ -9,12 +9,10 @@ import soundfile
 
 from assistant.errors import GivenError, MisuseError
 from assistant.readings.reading import OpenLine, Value
-from assistant.speech.audio import Sound
 from assistant.speech.events import ANY, Heard, Hypothesis
-from assistant.speech.hearing import FailedFile, HeardFile, hear_file, hear_files, stretches
+from assistant.speech.hearing import FailedFile, HeardFile, hear_file, hear_files
 
 if TYPE_CHECKING:
-    from collections.abc import Callable
     from pathlib import Path
 
     from assistant.speech.audio import Samples
@@ -119,24 +117,3 @@ def test_misuse_is_not_taken_for_a_bad_file(clip: Path) -> None:
 
     with pytest.raises(MisuseError):
         list(hear_files([clip], ear=Broken(Heard(kind="silence"))))
-
-
-def test_a_long_file_is_cut_at_its_pauses_and_the_best_stretch_is_told(
-    say: Callable[[str], Samples], tmp_path: Path
-) -> None:
-    hum = np.random.default_rng(5).normal(0, 20, 16_000 * 9).astype(np.int16)
-    said = np.concatenate(
-        [hum, say("happy birthday to everyone"), hum, say("twelve point six volts"), hum]
-    )
-    assert len(stretches(Sound(said, 16_000))) == 2
-    path = tmp_path / "long.wav"
-    soundfile.write(path, said, 16_000)
-    heard = hear_file(path, expect="dc_voltage")
-    assert heard.reading == Value(value=12.6, unit="V")
-
-
-def test_a_long_silence_is_no_reading(tmp_path: Path) -> None:
-    path = tmp_path / "still.wav"
-    soundfile.write(path, np.zeros(16_000 * 40, dtype=np.int16), 16_000)
-    assert hear_file(path).text == ""
-    assert len(stretches(Sound(np.zeros(16_000, dtype=np.int16), 16_000))) == 1
