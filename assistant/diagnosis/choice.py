@@ -137,11 +137,11 @@ def choose(
     now: NDArray[np.float64] = np.bincount(
         classes, weights=population.weights, minlength=len(names) + 1
     ).astype(np.float64)
-    uncleared = uncleared_groups(population, answered)
     needed = dict(belief_of(population).repairs)
     best_repair = rank_repairs(needed, repairs, tried=tried)[0]
     telling = by_rate[0] if by_rate and bits[by_rate[0]] > _LEAST_BITS else None
     if best_repair == LAST_SUSPECT:
+        uncleared = uncleared_groups(population, answered)
         clearing = [
             check for check in by_rate if set(population.checks[check].clears) & set(uncleared)
         ]

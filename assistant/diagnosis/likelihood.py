@@ -47,7 +47,7 @@ SLIP: Final = 0.02
 _OPEN_FROM_OHM: Final = 2e7
 _OHM_FLOOR: Final = 0.3
 _AC_FLOOR_V: Final = 0.01
-JUMP_SHOWS: Final = 0.4
+_JUMP_SHOWS: Final = 0.4
 _JUMP_BY_CHANCE: Final = 0.012
 _JUMP_SLIP: Final = 0.05
 _ENDS_FIT: Final = 0.65
@@ -168,7 +168,7 @@ def jump_chance(quantity: Quantity, predicted: Predicted) -> NDArray[np.float64]
     with np.errstate(invalid="ignore"):
         gap = np.abs(predicted.other - value) / (0.05 + 0.03 * np.abs(predicted.other))
     share = np.where(np.isfinite(gap), np.minimum(gap, 1.0), 1.0)
-    return np.where(predicted.jumps, JUMP_SHOWS * share, 0.0)
+    return np.where(predicted.jumps, _JUMP_SHOWS * share, 0.0)
 
 
 def _steady_fit(quantity: Quantity, reading: Reading, value: NDArray[np.float64]) -> Fit:

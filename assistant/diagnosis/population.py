@@ -15,7 +15,7 @@ import numpy as np
 from assistant.diagnosis.complaint import complaint_fit, still_fails
 from assistant.diagnosis.evidence import Evidence, ReadingEvidence, RepairEvidence
 from assistant.diagnosis.likelihood import fit
-from assistant.diagnosis.worlds import NO_FAULT, WorldModel, Worlds
+from assistant.diagnosis.worlds import NO_FAULT, PAIR_SHARE, WorldModel, Worlds
 from assistant.electrics.responses import Predicted, Responder
 
 if TYPE_CHECKING:
@@ -295,8 +295,6 @@ def _pair_correction(
     model: WorldModel, second: NDArray[np.int16], told: Sequence[Evidence]
 ) -> NDArray[np.float64]:
     """Log of prior over proposal of the second slot, (worlds,)."""
-    from assistant.diagnosis.worlds import PAIR_SHARE  # noqa: PLC0415
-
     prior = np.append(PAIR_SHARE * model.rates, 1.0 - PAIR_SHARE)
     drawn = prior.copy()
     for item in told:

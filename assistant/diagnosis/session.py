@@ -293,9 +293,10 @@ class Diagnosis:
 
     def describe(self, check: str) -> NextCheck:
         """Give any check, open or not, as the next step would show it."""
-        known = self._known(check)
-        bits = information(self._population, [check], self._rng(len(self._told), 2))[check]
-        return self._offer(known, bits)
+        return self._offer(self._known(check), self._bits(check))
+
+    def _bits(self, check: str) -> float:
+        return information(self._population, [check], self._rng(len(self._told), 2))[check]
 
     def _offer(
         self, check: Check, bits: float, *, recheck: bool = False, notes: tuple[str, ...] = ()
@@ -322,9 +323,7 @@ class Diagnosis:
         contradiction = self.contradiction()
         if contradiction is not None:
             check = self.checks[contradiction.check]
-            bits = information(self._population, [check.id], self._rng(len(self._told), 2))[
-                check.id
-            ]
+            bits = self._bits(check.id)
             return self._offer(check, bits, recheck=True, notes=(contradiction.words,))
         choice = self._chosen()
         if choice.check is None:

@@ -21,7 +21,7 @@ if TYPE_CHECKING:
     from assistant.knowledge.schema import Fault, Installation
     from assistant.knowledge.templates import Spread
 
-__all__ = ["NO_FAULT", "SLOTS", "WorldModel", "Worlds"]
+__all__ = ["NO_FAULT", "PAIR_SHARE", "SLOTS", "WorldModel", "Worlds"]
 
 SLOTS: Final = 2
 NO_FAULT: Final = -1

@@ -2,7 +2,7 @@
 
 Speech that starts on the first sample, and runs of exact zeros, are unlike anything that a
 recogniser was trained on. A fifth of a second of faint noise before and after, and a trace of it
-throughout, mend that: they took the development digits from 82 % to 93 % right.
+throughout, mend that; tightly cut clips gain most.
 """
 
 from __future__ import annotations
