@@ -1,0 +1,1 @@
+"""Text messages: the webhook, what customers write, the replies, and their delivery."""
