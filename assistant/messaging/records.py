@@ -205,10 +205,11 @@ class MessageStore(Protocol):
         """Claim the oldest unanswered message of a number that no other worker is busy with."""
         ...
 
-    def commit(self, work: Work, outcome: Outcome, *, now: str) -> None:
+    def commit(self, work: Work, outcome: Outcome, *, now: str, due: str | None = None) -> None:
         """Keep events, thread and replies and mark the message as answered: one transaction.
 
-        Raises ``ClaimLostError`` when the claim has passed to another worker or the case has gone
+        Until ``due`` the webhook may still put the replies into its own answer: no delivery takes
+        them before (``now`` when it is None). Raises ``ClaimLostError`` when the claim has passed to another worker or the case has gone
         on; nothing is kept then.
         """
         ...
