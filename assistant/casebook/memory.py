@@ -53,6 +53,10 @@ class MemoryCasebook:
         self._known(case_id)
         self._cases[case_id] = replace(self._cases[case_id], closed=at)
 
+    def has_case(self, case_id: str) -> bool:
+        """Tell whether a case is in the book."""
+        return case_id in self._cases
+
     def cases(self) -> Sequence[CaseRow]:
         """Give all cases, the last to be opened first."""
         return tuple(reversed(self._cases.values()))

@@ -60,6 +60,10 @@ class Casebook(Protocol):
         """Mark a case as closed; its events stay."""
         ...
 
+    def has_case(self, case_id: str) -> bool:
+        """Tell whether a case is in the book, without reading it."""
+        ...
+
     def cases(self) -> Sequence[CaseRow]:
         """Give all cases, the last to be opened first."""
         ...

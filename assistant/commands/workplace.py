@@ -74,7 +74,7 @@ def make_case(casebook: Casebook, case_id: str) -> KeptCase:
     from assistant.conversation.dialogue import Dialogue
 
     case = KeptCase(dialogue=Dialogue(open_diagnosis), casebook=casebook, case_id=case_id, now=now)
-    if any(row.case_id == case_id for row in casebook.cases()):
+    if casebook.has_case(case_id):
         case.resume()
     return case
 

@@ -110,7 +110,7 @@ def test_another_process_sees_what_was_kept(tmp_path: Path) -> None:
 def test_commits_are_durable(tmp_path: Path) -> None:
     """Write-ahead log and synchronous = FULL (2), as SQLite's manual asks for durability."""
     store = SqlCasebook(f"sqlite:///{tmp_path / 'book.sqlite'}")
-    with store._engine.connect() as connection:
+    with store.database.engine.connect() as connection:
         assert connection.exec_driver_sql("PRAGMA journal_mode").scalar_one() == "wal"
         assert connection.exec_driver_sql("PRAGMA synchronous").scalar_one() == 2
 
