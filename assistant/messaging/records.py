@@ -89,7 +89,8 @@ class Work:
     """One message that a worker has claimed, with the thread of its number as it stands.
 
     ``later`` tells whether more messages of the number wait behind it. ``worker`` holds the claim
-    until ``until`` (ISO 8601); another may take the message after that.
+    until ``until`` (ISO 8601); another may take the message after that. ``ticket`` is the store's:
+    it tells this claim from an earlier or later one by a worker of the same name.
     """
 
     message: IncomingText
@@ -97,6 +98,7 @@ class Work:
     worker: str
     until: str
     later: bool = False
+    ticket: int = 0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -126,7 +128,7 @@ class Sending:
     """One message that waits to be sent; ``attempts`` counts the tries so far.
 
     ``interrupted`` tells that an earlier delivery died at it: whether the carrier took it has to
-    be found out first.
+    be found out first. ``why`` is what the last try failed of.
     """
 
     sending_id: int
@@ -135,6 +137,7 @@ class Sending:
     attempts: int
     created: str
     interrupted: bool = False
+    why: str = ""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -151,7 +154,10 @@ class Line:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ThreadView:
-    """One number on the shop's screen; ``masked`` shows no more than its last two digits."""
+    """One number on the shop's screen; ``masked`` shows no more than its last two digits.
+
+    ``last`` is the time of the last message, to or from it.
+    """
 
     thread: Thread
     masked: str
@@ -209,8 +215,8 @@ class MessageStore(Protocol):
         """Keep events, thread and replies and mark the message as answered: one transaction.
 
         Until ``due`` the webhook may still put the replies into its own answer: no delivery takes
-        them before (``now`` when it is None). Raises ``ClaimLostError`` when the claim has passed to another worker or the case has gone
-        on; nothing is kept then.
+        them before (``now`` when it is None). Raises ``ClaimLostError`` when the claim has passed
+        to another worker or the case has gone on; nothing is kept then.
         """
         ...
 
