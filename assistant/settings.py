@@ -30,7 +30,13 @@ _FILES: Final = ("settings.toml", "settings.yaml", "settings.yml")
 
 
 class Settings(BaseModel):
-    """All settings, validated. Times are in seconds, the voice's rate in words per minute."""
+    """All settings, validated. Times are in seconds, the voice's rate in words per minute.
+
+    Of text messages: ``sms_per_number`` and ``sms_for_all`` count texts a minute,
+    ``webhook_patience_seconds`` is how long a text's own answer is waited for, ``sms_api_url``
+    stands for the provider's usual address, ``live_cases`` is how many cases each of the
+    ``workers`` keeps in memory, ``retention_days`` how long a silent number is kept.
+    """
 
     model_config = ConfigDict(frozen=True, extra="forbid")
 
@@ -47,6 +53,19 @@ class Settings(BaseModel):
     sms_token: SecretStr | None = None
     sms_from: str | None = None
     public_url: str | None = None
+    sms_api_url: str | None = None
+    sms_per_number: Annotated[int, Field(ge=1, le=10_000)] = 30
+    sms_for_all: Annotated[int, Field(ge=1, le=1_000_000)] = 6000
+    webhook_patience_seconds: Annotated[float, Field(ge=0, le=12, allow_inf_nan=False)] = 4.0
+    number_key: SecretStr | None = None
+    retention_days: Annotated[int, Field(ge=1, le=3650)] = 365
+    shop_hours: Annotated[str, Field(max_length=120)] = ""
+    shop_phone: Annotated[str, Field(max_length=40)] = ""
+    shop_token: SecretStr | None = None
+    host: str = "127.0.0.1"
+    port: Annotated[int, Field(ge=0, le=65_535)] = 8321
+    workers: Annotated[int, Field(ge=1, le=64)] = 1
+    live_cases: Annotated[int, Field(ge=1, le=10_000)] = 6
 
     @property
     def database_url(self) -> str:

@@ -1,0 +1,134 @@
+"""A worker in a process of its own, so that numpy's work never holds up the webhook.
+
+It ends with its parent: when the parent's end of standard input is closed, by whatever death, the
+process stops at once. What it was at is claimed again by another worker.
+"""
+
+from __future__ import annotations
+
+import json
+import logging
+import os
+import signal
+import sys
+import threading
+import time
+from typing import TYPE_CHECKING, Final
+
+from assistant.messaging.dialogue_cache import DialogueCache
+from assistant.messaging.shop import Shop
+from assistant.messaging.summary import summary_to_json
+from assistant.messaging.work_order import WorkOrder, line, open_store
+from assistant.messaging.worker import Worker, place_of
+
+if TYPE_CHECKING:
+    from typing import BinaryIO
+
+__all__ = ["main"]
+
+_LOG: Final = logging.getLogger("probetell.worker")
+_LOOK_AGAIN: Final = 0.5
+"""Seconds between looks at the store when nobody says that there is work."""
+_NICE: Final = 5
+
+
+class _Link:
+    """The lines to and from the parent; reading goes on in a thread of its own."""
+
+    def __init__(self, inward: BinaryIO, outward: BinaryIO) -> None:
+        self._inward, self._outward = inward, outward
+        self.wake = threading.Event()
+        self.stopping = False
+        self.poison: set[str] = set()
+        self.looks: list[str] = []
+
+    def listen(self) -> None:
+        threading.Thread(target=self._listen, daemon=True).start()
+
+    def _listen(self) -> None:
+        for raw in self._inward:
+            self._take(json.loads(raw))
+            self.wake.set()
+        os._exit(0)
+
+    def _take(self, told: dict[str, str]) -> None:
+        if "poison" in told:
+            self.poison.add(told["poison"])
+        elif "look" in told:
+            self.looks.append(told["look"])
+        elif "stop" in told:
+            self.stopping = True
+
+    def tell(self, **fields: object) -> None:
+        try:
+            self._outward.write(line(**fields))
+            self._outward.flush()
+        except OSError:  # the parent is gone
+            os._exit(0)
+
+
+def _make_worker(order: WorkOrder, link: _Link) -> Worker:
+    from assistant.commands.workplace import open_diagnosis
+
+    store = open_store(order.database_url, bytes.fromhex(order.number_key_hex))
+    return Worker(
+        name=order.worker,
+        store=store,
+        cache=DialogueCache(
+            case_events=store.case_events, opener=open_diagnosis, limit=order.live_cases
+        ),
+        shop=Shop(
+            name=order.shop_name,
+            now="",
+            hours=order.shop_hours,
+            phone=order.shop_phone,
+            worlds=order.worlds,
+            seed=order.seed,
+        ),
+        patience=order.patience,
+        lease=order.lease,
+        claimed=lambda message_id: link.tell(took=message_id),
+        poison=link.poison,
+    )
+
+
+def _work(worker: Worker, link: _Link) -> None:
+    while not link.stopping:
+        link.wake.clear()
+        try:
+            done = worker.step()
+        except Exception as error:  # noqa: BLE001 - the database may be away for a while
+            _LOG.error("the store cannot be used: %s", place_of(error))  # noqa: TRY400
+            time.sleep(1.0)
+            continue
+        if done is not None:
+            summary = None if done.summary is None else summary_to_json(done.summary)
+            link.tell(done=done.message_id, number=done.number_id, kept=done.kept, summary=summary)
+        elif link.looks:
+            found = worker.look(link.looks.pop(0))
+            if found is not None:
+                link.tell(looked=summary_to_json(found))
+        else:
+            link.wake.wait(_LOOK_AGAIN)
+
+
+def main() -> int:
+    """Read the order, then answer messages until told to stop."""
+    signal.signal(signal.SIGINT, signal.SIG_IGN)  # the parent says when to stop
+    logging.basicConfig(level=logging.INFO, format="%(levelname)s %(name)s %(message)s")
+    order = WorkOrder.model_validate_json(sys.stdin.buffer.readline())
+    # What any part prints goes to the log; only the link writes to the parent.
+    outward = os.fdopen(os.dup(1), "wb")
+    os.dup2(2, 1)
+    link = _Link(sys.stdin.buffer, outward)
+    link.listen()
+    if hasattr(os, "nice"):
+        os.nice(_NICE)  # the webhook goes first
+    worker = _make_worker(order, link)
+    link.tell(ready=True)
+    _work(worker, link)
+    return 0
+
+
+if __name__ == "__main__":
+    sys.exit(main())
