@@ -1,4 +1,4 @@
-"""Both stores behind one fixture: the same tests run over each."""
+"""All stores behind one fixture: the same tests run over each."""
 
 from __future__ import annotations
 
@@ -11,17 +11,16 @@ from assistant.casebook.sql import SqlCasebook
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
-    from pathlib import Path
 
     from assistant.casebook.records import Casebook
 
 
-@pytest.fixture(params=["memory", "sqlite"])
-def book(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[Casebook]:
+@pytest.fixture(params=["memory", "sqlite", "postgresql"])
+def book(request: pytest.FixtureRequest) -> Iterator[Casebook]:
     """An empty casebook."""
     if request.param == "memory":
         yield MemoryCasebook()
         return
-    store = SqlCasebook(f"sqlite:///{tmp_path / 'book.sqlite'}")
+    store = SqlCasebook(str(request.getfixturevalue(f"{request.param}_url")))
     yield store
     store.dispose()
