@@ -68,14 +68,15 @@ def _classes(population: Population, names: list[str]) -> NDArray[np.intp]:
 def _outcomes(
     population: Population, checks: Iterable[str], names: list[str], rng: np.random.Generator
 ) -> dict[str, Outcomes]:
+    few = population.thinned(rng)
     # No more draws than the weights are worth: repeats would look like information.
-    size = int(np.clip(population.effective, _LEAST_SAMPLE, _SAMPLE))
-    index = systematic(population.weights, size, rng)
-    classes = _classes(population, names)[index]
+    size = int(np.clip(few.effective, _LEAST_SAMPLE, _SAMPLE))
+    index = systematic(few.weights, size, rng)
+    classes = _classes(few, names)[index]
     found = {}
     for check in checks:
-        quantity = population.checks[check].do.quantity
-        bins = outcome_bins(quantity, population.predict(check), index, rng)
+        quantity = few.checks[check].do.quantity
+        bins = outcome_bins(quantity, few.predict(check), index, rng)
         found[check] = count_outcomes(classes, len(names) + 1, bins)
     return found
 

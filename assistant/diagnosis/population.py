@@ -7,7 +7,7 @@ reflected random step is symmetric, and a fault drawn from its rates needs no fu
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
@@ -24,6 +24,7 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from assistant.knowledge.schema import Check, Complaint
+    from assistant.readings.reading import Reading
 
 __all__ = ["Population", "first_population"]
 
@@ -34,6 +35,8 @@ _TEMPER: Final = 0.75
 _MOVES: Final = 6
 _PROBES: Final = 24
 _MOVED_TOGETHER: Final = 4.0
+_THINNED: Final = 6000
+_THIN_AGAIN_BELOW: Final = 0.4
 _TINY: Final = 1e-300
 
 
@@ -56,6 +59,7 @@ class Population:
     _now: Responder | None = None
     _present: Worlds | None = None
     _predicted: dict[str, Predicted] | None = None
+    _thinned: Population | None = None
 
     # -- the worlds as they are after all repairs ----------------------------------------------
 
@@ -90,21 +94,47 @@ class Population:
         return self._predicted[check]
 
     def _forget(self) -> None:
-        self._now = self._present = self._predicted = None
+        self._now = self._present = self._predicted = self._thinned = None
+
+    def thinned(self, rng: np.random.Generator) -> Population:
+        """Give a population of fewer worlds, drawn by weight: enough to choose a check by.
+
+        It is kept, weighed by what is told, while enough of it carries the weight.
+        """
+        if self.worlds.count <= _THINNED:
+            return self
+        if self._thinned is None or self._thinned.effective < _THIN_AGAIN_BELOW * _THINNED:
+            index = systematic(self.weights, _THINNED, rng)
+            self._thinned = Population(
+                model=self.model,
+                complaint=self.complaint,
+                checks=self.checks,
+                worlds=self.present.take(index),
+                log_weights=np.zeros(_THINNED),
+            )
+        return self._thinned
+
+    def weigh(self, check: str, reading: Reading, slip: float) -> NDArray[np.float64]:
+        """Log density of ``reading`` in every present world, (worlds,)."""
+        quantity = self.checks[check].do.quantity
+        weight = fit(quantity, reading, self.predict(check)).mixed(slip)
+        return np.asarray(np.log(np.maximum(weight, _TINY)))
 
     # -- evidence -----------------------------------------------------------------------------
 
     def tell(self, item: Evidence, rng: np.random.Generator, size: int) -> None:
         """Take ``item`` into account and renew the worlds where few carry the weight."""
         if isinstance(item, ReadingEvidence):
-            quantity = self.checks[item.check].do.quantity
-            weight = fit(quantity, item.reading, self.predict(item.check)).mixed(item.slip)
+            weight = self.weigh(item.check, item.reading, item.slip)
+            if self._thinned is not None:
+                more = self._thinned.weigh(item.check, item.reading, item.slip)
+                self._thinned = replace(self._thinned, log_weights=self._thinned.log_weights + more)
             self.told = (*self.told, item)
         else:
             self.told = (*self.told, item)
             self._forget()
-            weight = still_fails(self.present.slots)
-        self.log_weights = self.log_weights + np.log(np.maximum(weight, _TINY))
+            weight = np.log(still_fails(self.present.slots))
+        self.log_weights = self.log_weights + weight
         if self.effective < _RENEW_BELOW * min(self.worlds.count, size):
             self.renew(rng, size)
 

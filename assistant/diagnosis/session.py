@@ -11,7 +11,7 @@ from assistant.diagnosis.choice import Choice, choose, information, uncleared_gr
 from assistant.diagnosis.conclusion import conclude
 from assistant.diagnosis.evidence import Evidence, ReadingEvidence, RepairEvidence
 from assistant.diagnosis.labour import Bench, minutes_of
-from assistant.diagnosis.likelihood import SLIP, check_reading, fit
+from assistant.diagnosis.likelihood import SLIP, check_reading
 from assistant.diagnosis.outlook import belief_of, expectation_of, predictive
 from assistant.diagnosis.population import Population, first_population
 from assistant.diagnosis.records import (
@@ -283,11 +283,8 @@ class Diagnosis:
     def _step_after(self, check: str, reading: Reading) -> str:
         quantity = self._known(check).do.quantity
         check_reading(quantity, reading)
-        population = self._population
-        mixed = fit(quantity, reading, population.predict(check)).mixed(SLIP)
-        imagined = replace(
-            population, log_weights=population.log_weights + np.log(np.maximum(mixed, 1e-300))
-        )
+        few = self._population.thinned(self._rng(len(self._told), 4))
+        imagined = replace(few, log_weights=few.log_weights + few.weigh(check, reading, SLIP))
         choice = self._choose(imagined, Bench.after(self.checks[check]), done={check})
         return choice.check or f"verdict:{choice.repair}"
 

@@ -11,17 +11,16 @@ from assistant.electrics.load import load_trips
 from assistant.electrics.parts import Parts, Situation
 from assistant.electrics.remote import Remote, remote_voltages, source_is_on
 from assistant.electrics.signal import input_trips, pair_has_signal
-from assistant.electrics.supply import SupplyVolts, source_of, supply_path, supply_volts
 
 if TYPE_CHECKING:
     from assistant.electrics.arrays import BoolArray, FloatArray
+    from assistant.electrics.supply import Supply, SupplyVolts
 
 __all__ = ["AmplifierState", "solve_amplifier"]
 
 LOGIC_V = 6.5
 """Below this the amplifier's own supply gives up: automute of an automotive amplifier chip at
 about 6.5 to 7 V (data sheet of the ST TDA7850)."""
-_BLEED_A = 5e-4
 _PROTECTS, _DC, _CUTS_OUT, _DEAD = 2, 3, 5, 1
 _DC_DETECTOR_V = 2.0
 """DC-offset detectors trip at 2 to 4 V (data sheet of the ST TDA7850)."""
@@ -82,18 +81,16 @@ def _overworked(parts: Parts, situation: Situation, level: FloatArray) -> BoolAr
     return hot | (parts.flag("gain_high") & parts.flag("gain_trips") & (level >= 2))
 
 
-def solve_amplifier(parts: Parts, situation: Situation) -> AmplifierState:
+def solve_amplifier(supply: Supply, situation: Situation) -> AmplifierState:
     """Solve supply, remote lead and amplifier together for one situation.
 
     The draw decides the voltage, the voltage whether the amplifier protects, and that the draw:
     solved once as if it worked, once for bursts, and once more with what then remains drawn.
     """
-    curve, path = source_of(parts, situation), supply_path(parts, situation)
+    parts = supply.parts
     level = _level(parts, situation)
     fuse_open = parts.flag("amp_fuse_open") | situation.has("disconnect:amp_power")
-    resting = supply_volts(
-        parts, situation, curve, path, np.zeros(parts.count), np.full(parts.count, _BLEED_A)
-    )
+    resting = supply.resting(situation)
     remote = remote_voltages(
         parts, situation, resting.nodes["battery.positive"], resting.nodes["amp.power"]
     )
@@ -103,15 +100,15 @@ def solve_amplifier(parts: Parts, situation: Situation) -> AmplifierState:
         & (remote.at_amp >= parts["remote_threshold_v"])
     )
     demand = np.where(wanted, _demand(parts, situation, level), 0.0)
-    idle = np.where(wanted, parts["idle_a"], _BLEED_A)
-    working = supply_volts(parts, situation, curve, path, demand, idle)
+    idle = np.where(wanted, parts["idle_a"], supply.bleed_a)
+    working = supply.settle(situation, demand, idle)
     if situation.level == 2:
-        burst = supply_volts(parts, situation, curve, path, demand * parts["burst_ratio"], idle)
+        burst = supply.settle(situation, demand * parts["burst_ratio"], idle)
     else:
         burst = working
     low = wanted & ((burst.load_v < parts["low_trip_v"]) | burst.collapsed)
     high = working.load_v > parts["high_trip_v"]
-    latched = _still_latched(parts, situation)
+    latched = _still_latched(supply, situation)
     other = (
         load_trips(parts, situation, level)
         | input_trips(parts, situation)
@@ -124,13 +121,13 @@ def solve_amplifier(parts: Parts, situation: Situation) -> AmplifierState:
     final_idle = np.where(tripped & ~pulls_on, parts["standby_a"], idle)
     final_demand = np.where(tripped & ~pulls_on, 0.0, demand)
     if np.any(tripped & ~pulls_on):
-        supply = supply_volts(parts, situation, curve, path, final_demand, final_idle)
+        left = supply.settle(situation, final_demand, final_idle)
     else:
-        supply = working
-    starved = supply.load_v < LOGIC_V
+        left = working
+    starved = left.load_v < LOGIC_V
     goes_dark = ((low & ~other) | starved) & parts.flag("low_trip_dark")
     goes_dark |= _overworked(parts, situation, level) & parts.flag("inner_trip_dark")
-    alive = wanted & (supply.load_v > 0.6 * LOGIC_V)
+    alive = wanted & (left.load_v > 0.6 * LOGIC_V)
     works = alive & ~tripped
     protects = alive & tripped & ~goes_dark
     return AmplifierState(
@@ -140,19 +137,18 @@ def solve_amplifier(parts: Parts, situation: Situation) -> AmplifierState:
         level=np.where(works, level, 0.0),
         pulling=working,
         chops=tripped & ~latched & (level >= 2) & parts.flag("trip_chops"),
-        supply=supply,
+        supply=left,
         remote=remote,
     )
 
 
-def _still_latched(parts: Parts, situation: Situation) -> BoolArray:
+def _still_latched(supply: Supply, situation: Situation) -> BoolArray:
     """Tell where cranking tripped a latching amplifier that the running engine finds tripped."""
+    parts = supply.parts
     if situation.vehicle != "running" or situation.has("cycle_remote"):
         return np.zeros(parts.count, dtype=np.bool_)
     before = Situation("cranking", situation.audio, situation.setup)
-    curve, path = source_of(parts, before), supply_path(parts, before)
-    idle = np.where(parts.flag("amp_fuse_open"), _BLEED_A, parts["idle_a"])
-    start = supply_volts(parts, before, curve, path, np.zeros(parts.count), idle)
+    start = supply.idling(before)
     remote = remote_voltages(
         parts, before, start.nodes["battery.positive"], start.nodes["amp.power"]
     )

@@ -16,8 +16,6 @@ import numpy as np
 from assistant.electrics.arrays import FloatArray, checked
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
-
     from numpy.typing import ArrayLike
 
 __all__ = [
@@ -25,6 +23,7 @@ __all__ = [
     "SET_POINT_HALF_BAND_V",
     "SET_POINT_SLOPE_V_PER_C",
     "SET_POINT_V",
+    "Piece",
     "SolvedSource",
     "SourceCurve",
     "set_point_band_v",
@@ -69,6 +68,27 @@ def set_point_band_v(temperature_c: ArrayLike) -> tuple[FloatArray, FloatArray]:
     return np.asarray(middle - half), np.asarray(middle + half)
 
 
+Piece = tuple[FloatArray, FloatArray, FloatArray, FloatArray]
+"""One straight piece: from A, to A, its emf V at no current, its resistance ohm, (worlds,)."""
+
+
+def _pieces(
+    current: FloatArray, voltage: FloatArray, first_r: FloatArray, last_r: FloatArray
+) -> tuple[Piece, ...]:
+    """Join corners, (3, worlds), and the resistances beyond them to straight pieces."""
+    ends = np.full(current.shape[1:], np.inf)
+    found: list[Piece] = [(-ends, current[0], voltage[0] + first_r * current[0], first_r)]
+    for k in (0, 1):
+        width = current[k + 1] - current[k]
+        if not width.any():
+            continue
+        fall = voltage[k] - voltage[k + 1]
+        slope = np.divide(fall, width, out=np.zeros_like(fall), where=width > 0.0)
+        found.append((current[k], current[k + 1], voltage[k] + slope * current[k], slope))
+    found.append((current[2], ends, voltage[2] + last_r * current[2], last_r))
+    return tuple(found)
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class SourceCurve:
     """Voltage at the battery's posts as it falls with the current drawn from them.
@@ -76,45 +96,25 @@ class SourceCurve:
     ``corner_current`` (A, rising) and ``corner_voltage`` (V, falling) are (3, worlds); below the
     first corner the line has slope ``-charge_resistance`` or ``-battery_resistance``
     (``first_resistance``), above the last one ``-last_resistance``, in ohm, (worlds,).
+    ``pieces`` are the straight pieces from the lowest current up, those without width left out.
     """
 
     corner_current: FloatArray
     corner_voltage: FloatArray
     first_resistance: FloatArray
     last_resistance: FloatArray
+    pieces: tuple[Piece, ...]
 
     @property
     def shape(self) -> tuple[int, ...]:
         """Shape of the worlds."""
         return self.corner_current.shape[1:]
 
-    def pieces(self) -> Iterator[tuple[FloatArray, FloatArray, FloatArray, FloatArray]]:
-        """Give each piece from the lowest current: from A, to A, its emf V, its resistance ohm."""
-        current, voltage = self.corner_current, self.corner_voltage
-        ends = np.full(self.shape, np.inf)
-        yield (
-            -ends,
-            current[0],
-            voltage[0] + self.first_resistance * current[0],
-            self.first_resistance,
-        )
-        for k in (0, 1):
-            width = current[k + 1] - current[k]
-            fall = voltage[k] - voltage[k + 1]
-            slope = np.divide(fall, width, out=np.zeros_like(fall), where=width > 0.0)
-            yield current[k], current[k + 1], voltage[k] + slope * current[k], slope
-        yield (
-            current[2],
-            ends,
-            voltage[2] + self.last_resistance * current[2],
-            self.last_resistance,
-        )
-
     def voltage_at(self, current: ArrayLike) -> FloatArray:
         """Voltage in V at the posts when ``current`` A is drawn; shapes broadcast."""
         drawn = checked("A current in A", current)
         result = np.full(np.broadcast_shapes(self.shape, drawn.shape), np.nan)
-        for low, high, emf, resistance in self.pieces():
+        for low, high, emf, resistance in self.pieces:
             inside = (drawn >= low) & (drawn <= high) & np.isnan(result)
             result = np.where(inside, emf - resistance * drawn, result)
         return np.asarray(result)
@@ -149,6 +149,32 @@ def source_curve(
                            high=1e6), _LEAST_OUTPUT_OHM),
         checked("A vehicle's own current in A", other_current, low=0.0),
     )  # fmt: skip
+    first_r, last_r = np.asarray(rc + 0.0), np.asarray(rb + 0.0)
+    if not imax.any() and not vset.any():
+        # The engine stands: the battery's own line, whose other two corners lie at 0 V.
+        none, most = np.zeros(emf.shape), emf / rb
+        voltage, current = np.stack([emf, none, none]), np.stack([none, most, most])
+    else:
+        voltage, current = _corners(vset, imax, emf, rb, rc, ra)
+    current = current - other
+    return SourceCurve(
+        corner_current=current,
+        corner_voltage=voltage,
+        first_resistance=first_r,
+        last_resistance=last_r,
+        pieces=_pieces(current, voltage, first_r, last_r),
+    )
+
+
+def _corners(  # noqa: PLR0917 - one array each, as in source_curve
+    vset: FloatArray,
+    imax: FloatArray,
+    emf: FloatArray,
+    rb: FloatArray,
+    rc: FloatArray,
+    ra: FloatArray,
+) -> tuple[FloatArray, FloatArray]:
+    """Give volts (falling) and amperes (rising) of the three corners, (3, worlds) each."""
     knee = vset - ra * imax
 
     def battery(voltage: FloatArray) -> FloatArray:
@@ -162,13 +188,7 @@ def source_curve(
     voltage = np.take_along_axis(corner_v, order, axis=0)
     current = np.take_along_axis(corner_i, order, axis=0)
     # Where two corners share a voltage the current must still rise.
-    current = np.sort(current, axis=0)
-    return SourceCurve(
-        corner_current=current - other,
-        corner_voltage=voltage,
-        first_resistance=np.asarray(rc + 0.0),
-        last_resistance=np.asarray(rb + 0.0),
-    )
+    return voltage, np.sort(current, axis=0)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

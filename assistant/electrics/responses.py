@@ -26,7 +26,7 @@ from assistant.electrics.signal import (
     pair_has_signal,
     shell_to_chassis_ohm,
 )
-from assistant.electrics.supply import supply_path
+from assistant.electrics.supply import Supply
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -67,13 +67,21 @@ class Responder:
 
     parts: Parts
     _solved: dict[Situation, AmplifierState] = field(default_factory=dict)
+    _supply: Supply | None = None
     _loose: NDArray[np.intp] | None = None
     _holding: Responder | None = None
+
+    @property
+    def supply(self) -> Supply:
+        """The supply of the worlds; what situations have in common is solved once."""
+        if self._supply is None:
+            self._supply = Supply(self.parts)
+        return self._supply
 
     def state(self, situation: Situation) -> AmplifierState:
         """Give the amplifier's state in ``situation``, solved once."""
         if situation not in self._solved:
-            self._solved[situation] = solve_amplifier(self.parts, situation)
+            self._solved[situation] = solve_amplifier(self.supply, situation)
         return self._solved[situation]
 
     def predict(self, do: Do) -> Predicted:
@@ -237,7 +245,7 @@ class Responder:
 
     def _supply_ohms(self, ends: set[str], situation: Situation) -> FloatArray:
         parts = self.parts
-        path = supply_path(parts, situation)
+        path = self.supply.path(situation)
         if ends == {"source.remote", "amp.remote"}:
             return np.where(parts.flag("remote_open"), np.inf, parts["remote_lead_ohm"])
         if ends == {"amp.power", "amp.ground"}:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -14,10 +14,13 @@ from assistant.electrics.parts import OPEN_OHM, Parts, Situation
 
 if TYPE_CHECKING:
     from assistant.electrics.arrays import BoolArray, FloatArray
+    from assistant.knowledge.schema import VehicleState
 
-__all__ = ["SupplyPath", "SupplyVolts", "source_of", "supply_path", "supply_volts"]
+__all__ = ["Supply", "SupplyPath", "SupplyVolts"]
 
 _FUSE_OUT_OHM = 1e9
+_BLEED_A = 5e-4
+"""What an amplifier that is off still draws."""
 _CHARGE_ACCEPTANCE_OHM = 0.15
 """A charged battery takes far less current than its inner resistance would let in."""
 
@@ -48,78 +51,114 @@ class SupplyVolts:
     collapsed: BoolArray
 
 
-def supply_path(parts: Parts, situation: Situation) -> SupplyPath:
-    """Give the resistances of the amplifier's supply in this situation."""
-    fuse = parts["fuse_ohm"] + parts["fuse_contact_ohm"]
-    if situation.has("remove:main_fuse"):
-        fuse = np.full(parts.count, _FUSE_OUT_OHM)
-    return SupplyPath(
-        post=parts["post_ohm"],
-        fuse=fuse,
-        wire=parts["wire_ohm"] * parts["wire_spread_ratio"] + parts["wire_contact_ohm"],
-        ground=parts["ground_wire_ohm"] + parts["ground_contact_ohm"],
-        strap=parts["strap_ohm"],
-    )
+@dataclass(slots=True)
+class Supply:
+    """The supply of one set of worlds; keeps what several situations have in common."""
+
+    parts: Parts
+    _sources: dict[VehicleState, SourceCurve] = field(default_factory=dict)
+    _paths: dict[bool, SupplyPath] = field(default_factory=dict)
+    _resting: dict[tuple[VehicleState, bool], SupplyVolts] = field(default_factory=dict)
+    _idling: dict[tuple[VehicleState, bool], SupplyVolts] = field(default_factory=dict)
+
+    @property
+    def bleed_a(self) -> float:
+        """Current in A that an amplifier draws while it is off."""
+        return _BLEED_A
+
+    def path(self, situation: Situation) -> SupplyPath:
+        """Give the resistances of the amplifier's supply in this situation."""
+        out = situation.has("remove:main_fuse")
+        if out not in self._paths:
+            parts = self.parts
+            fuse = parts["fuse_ohm"] + parts["fuse_contact_ohm"]
+            self._paths[out] = SupplyPath(
+                post=parts["post_ohm"],
+                fuse=np.full(parts.count, _FUSE_OUT_OHM) if out else fuse,
+                wire=parts["wire_ohm"] * parts["wire_spread_ratio"] + parts["wire_contact_ohm"],
+                ground=parts["ground_wire_ohm"] + parts["ground_contact_ohm"],
+                strap=parts["strap_ohm"],
+            )
+        return self._paths[out]
+
+    def source(self, vehicle: VehicleState) -> SourceCurve:
+        """Join battery and alternator as they are with the engine running or not."""
+        if vehicle not in self._sources:
+            self._sources[vehicle] = _source(self.parts, vehicle)
+        return self._sources[vehicle]
+
+    def resting(self, situation: Situation) -> SupplyVolts:
+        """Give the volts while the amplifier is off, (worlds,)."""
+        key = (situation.vehicle, situation.has("remove:main_fuse"))
+        if key not in self._resting:
+            count = self.parts.count
+            self._resting[key] = self.settle(
+                situation, np.zeros(count), np.full(count, self.bleed_a)
+            )
+        return self._resting[key]
+
+    def idling(self, situation: Situation) -> SupplyVolts:
+        """Give the volts while every amplifier with whole fuses is on without music, (worlds,)."""
+        key = (situation.vehicle, situation.has("remove:main_fuse"))
+        if key not in self._idling:
+            parts = self.parts
+            idle = np.where(parts.flag("amp_fuse_open"), self.bleed_a, parts["idle_a"])
+            self._idling[key] = self.settle(situation, np.zeros(parts.count), idle)
+        return self._idling[key]
+
+    def settle(self, situation: Situation, power_w: FloatArray, idle_a: FloatArray) -> SupplyVolts:
+        """Settle the amplifier's draw on the supply and give every node's voltage, (worlds,)."""
+        parts, path = self.parts, self.path(situation)
+        total = path.total
+        point = operating_point_on_curve(self.source(situation.vehicle), total, power_w, idle_a)
+        current = point.current
+        posts = np.maximum(point.source_v, 0.0)
+        is_open = total > OPEN_OHM
+        nodes = {"battery.negative": np.zeros(parts.count), "battery.positive": posts}
+        nodes["main_fuse.battery_side"] = posts - path.post * current
+        nodes["main_fuse.amp_side"] = nodes["main_fuse.battery_side"] - path.fuse * current
+        nodes["amp.power"] = nodes["main_fuse.amp_side"] - path.wire * current
+        nodes["chassis"] = path.strap * current
+        nodes["amp.ground"] = nodes["chassis"] + path.ground * current
+        # Behind an open fuse nothing is left but what the meter itself lets through.
+        for name in ("main_fuse.amp_side", "amp.power"):
+            nodes[name] = np.where(is_open, 0.0, np.maximum(nodes[name], 0.0))
+        nodes["amp.ground"] = np.where(is_open, 0.0, nodes["amp.ground"])
+        charging = posts
+        if situation.vehicle == "running":
+            given = np.clip((_set_point(parts) - posts) / parts["charge_ohm"], 0.0,
+                            parts["charge_limit_a"])  # fmt: skip
+            charging = posts + parts["charge_ohm"] * given
+        nodes["charging.output"] = charging
+        starter = parts["crank_a"] if situation.vehicle == "cranking" else np.zeros(parts.count)
+        nodes["engine_block"] = parts["engine_strap_ohm"] * starter
+        return SupplyVolts(
+            nodes=nodes,
+            current=current,
+            load_v=nodes["amp.power"] - nodes["amp.ground"],
+            collapsed=point.collapsed,
+        )
 
 
-def source_of(parts: Parts, situation: Situation) -> SourceCurve:
-    """Join battery and alternator as they are in this situation (engine running or not)."""
-    running = situation.vehicle == "running"
+def _set_point(parts: Parts) -> FloatArray:
+    return parts["charge_v"] + parts["charge_slope_v_per_c"] * (parts.ambient_c - 25.0)
+
+
+def _source(parts: Parts, vehicle: VehicleState) -> SourceCurve:
+    running = vehicle == "running"
     other = {
         "off": np.full(parts.count, 0.03),
         "accessory": parts["house_accessory_a"],
         "cranking": parts["crank_a"],
         "running": parts["house_running_a"],
-    }[situation.vehicle]
+    }[vehicle]
     emf = open_circuit_voltage(parts["charge_ratio"], parts.ambient_c)
-    emf = emf + parts["surface_charge_v"]
-    set_point = parts["charge_v"] + parts["charge_slope_v_per_c"] * (parts.ambient_c - 25.0)
     return source_curve(
-        set_point=set_point if running else np.zeros(parts.count),
-        limit=parts["charge_limit_a"] if running else np.zeros(parts.count),
-        battery_emf=emf,
+        set_point=_set_point(parts) if running else 0.0,
+        limit=parts["charge_limit_a"] if running else 0.0,
+        battery_emf=emf + parts["surface_charge_v"],
         battery_resistance=parts["battery_ohm"],
         charge_resistance=_CHARGE_ACCEPTANCE_OHM,
         output_resistance=parts["charge_ohm"],
         other_current=other,
-    )
-
-
-def supply_volts(  # noqa: PLR0917 - one array each
-    parts: Parts,
-    situation: Situation,
-    curve: SourceCurve,
-    path: SupplyPath,
-    power_w: FloatArray,
-    idle_a: FloatArray,
-) -> SupplyVolts:
-    """Settle the amplifier's draw on the supply and give every node's voltage, (worlds,)."""
-    point = operating_point_on_curve(curve, path.total, power_w, idle_a)
-    current = point.current
-    posts = np.maximum(curve.voltage_at(current), 0.0)
-    is_open = path.total > OPEN_OHM
-    nodes = {"battery.negative": np.zeros(parts.count), "battery.positive": posts}
-    nodes["main_fuse.battery_side"] = posts - path.post * current
-    nodes["main_fuse.amp_side"] = nodes["main_fuse.battery_side"] - path.fuse * current
-    nodes["amp.power"] = nodes["main_fuse.amp_side"] - path.wire * current
-    nodes["chassis"] = path.strap * current
-    nodes["amp.ground"] = nodes["chassis"] + path.ground * current
-    # Behind an open fuse nothing is left but what the meter itself lets through.
-    for name in ("main_fuse.amp_side", "amp.power"):
-        nodes[name] = np.where(is_open, 0.0, np.maximum(nodes[name], 0.0))
-    nodes["amp.ground"] = np.where(is_open, 0.0, nodes["amp.ground"])
-    charging = posts
-    if situation.vehicle == "running":
-        set_point = parts["charge_v"] + parts["charge_slope_v_per_c"] * (parts.ambient_c - 25.0)
-        given = np.clip((set_point - posts) / parts["charge_ohm"], 0.0,
-                        parts["charge_limit_a"])  # fmt: skip
-        charging = posts + parts["charge_ohm"] * given
-    nodes["charging.output"] = charging
-    starter = parts["crank_a"] if situation.vehicle == "cranking" else np.zeros(parts.count)
-    nodes["engine_block"] = parts["engine_strap_ohm"] * starter
-    return SupplyVolts(
-        nodes=nodes,
-        current=current,
-        load_v=nodes["amp.power"] - nodes["amp.ground"],
-        collapsed=point.collapsed,
     )
