@@ -53,6 +53,11 @@ class MemoryCasebook:
         self._known(case_id)
         self._cases[case_id] = replace(self._cases[case_id], closed=at)
 
+    def erase(self, case_id: str) -> None:
+        """Let go of a case and its events; nothing happens when it is unknown."""
+        self._cases.pop(case_id, None)
+        self._events.pop(case_id, None)
+
     def has_case(self, case_id: str) -> bool:
         """Tell whether a case is in the book."""
         return case_id in self._cases

@@ -2,14 +2,13 @@
 
 The migrations make them; a test holds the two to each other. ``HEAD`` names the last migration.
 
-Columns of times that are compared are whole microseconds since 1970 (see ``instant``), beside the
-ISO 8601 text where a person reads it. Partial indexes hold only what is still to be done, so that
+Columns of times that are compared are whole microseconds since 1970, beside the ISO 8601 text
+where a person reads it. Partial indexes hold only what is still to be done, so that
 the queues stay as fast after a million messages as after ten.
 """
 
 from __future__ import annotations
 
-from datetime import UTC, datetime
 from typing import Final
 
 from sqlalchemy import (
@@ -27,8 +26,6 @@ from sqlalchemy import (
     UniqueConstraint,
 )
 
-from assistant.errors import MisuseError
-
 __all__ = [
     "CASES",
     "EVENTS",
@@ -39,7 +36,6 @@ __all__ = [
     "OUTBOX",
     "THREADS",
     "THREAD_CASES",
-    "instant",
 ]
 
 HEAD: Final = "0002_text_messages"
@@ -119,7 +115,13 @@ INBOX: Final = Table(
 Index(
     "inbox_waiting",
     INBOX.c.arrival,
+    sqlite_where=INBOX.c.answered.is_(None),
+    postgresql_where=INBOX.c.answered.is_(None),
+)
+Index(
+    "inbox_queue",
     INBOX.c.number_id,
+    INBOX.c.arrival,
     sqlite_where=INBOX.c.answered.is_(None),
     postgresql_where=INBOX.c.answered.is_(None),
 )
@@ -156,7 +158,13 @@ OUTBOX: Final = Table(
 Index(
     "outbox_open",
     OUTBOX.c.due,
+    sqlite_where=OUTBOX.c.due.is_not(None),
+    postgresql_where=OUTBOX.c.due.is_not(None),
+)
+Index(
+    "outbox_queue",
     OUTBOX.c.number_id,
+    OUTBOX.c.sending_id,
     sqlite_where=OUTBOX.c.due.is_not(None),
     postgresql_where=OUTBOX.c.due.is_not(None),
 )
@@ -168,20 +176,3 @@ KEY_MARKS: Final = Table(
     Column("name", String(40), primary_key=True),
     Column("mark", String(64), nullable=False),
 )
-
-
-def instant(text: str) -> int:
-    """Give an ISO 8601 time as whole microseconds since 1970; without an offset it is UTC.
-
-    Raises ``MisuseError`` for what is no time.
-    """
-    try:
-        moment = datetime.fromisoformat(text)
-    except ValueError as error:
-        raise MisuseError(
-            f"{text!r} is no time.", next_step="Give ISO 8601, as in 2031-03-01T09:00:00+00:00."
-        ) from error
-    if moment.tzinfo is None:
-        moment = moment.replace(tzinfo=UTC)
-    elapsed = moment - datetime(1970, 1, 1, tzinfo=UTC)
-    return (elapsed.days * 86_400 + elapsed.seconds) * 1_000_000 + elapsed.microseconds

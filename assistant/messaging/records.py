@@ -142,7 +142,10 @@ class Sending:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Line:
-    """One line of a conversation as the shop's screen shows it; ``by`` is who wrote it."""
+    """One line of a conversation as the shop's screen shows it; ``by`` is who wrote it.
+
+    ``delivery`` is what the carrier last reported, ``error`` its word for what went wrong.
+    """
 
     at: str
     by: Literal["customer", "program", "person"]
@@ -150,6 +153,7 @@ class Line:
     person: str = ""
     state: SendingState | None = None
     delivery: str = ""
+    error: str = ""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

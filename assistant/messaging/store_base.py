@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any, Final
 from sqlalchemy import insert, select
 
 from assistant.casebook.tables import INBOX, KEY_MARKS, THREAD_CASES, THREADS
-from assistant.errors import GivenError, MisuseError
+from assistant.errors import GivenError
 from assistant.messaging.records import IncomingText, Sending, Thread
 
 if TYPE_CHECKING:
@@ -22,46 +22,7 @@ if TYPE_CHECKING:
     from assistant.casebook.sql import SqlCasebook
     from assistant.messaging.numbers import Numbers
 
-__all__ = [
-    "StoreBase",
-    "check_id",
-    "message_unknown",
-    "number_unknown",
-    "opted_out",
-    "plain",
-    "waiting_of",
-]
-
-_LONGEST_ID: Final = 120
-
-
-def check_id(message_id: str) -> None:
-    """Raise ``GivenError`` for a message id that not every database can keep."""
-    if not (0 < len(message_id) <= _LONGEST_ID and message_id.isprintable()):
-        raise GivenError(
-            "The message has no usable id.",
-            next_step=f"Give one of 1 to {_LONGEST_ID} printable characters.",
-        )
-
-
-def plain(text: str, longest: int) -> str:
-    """Cut a remark to ``longest`` characters, all of which any database can keep."""
-    return "".join(c if c.isprintable() else " " for c in text[:longest])
-
-
-def number_unknown(number_id: str) -> MisuseError:
-    """Give the error for a number that no message came from."""
-    return MisuseError(
-        f"There is no conversation {number_id!r}.", next_step="List the conversations anew."
-    )
-
-
-def opted_out() -> GivenError:
-    """Give the error for writing to a number that wants nothing more."""
-    return GivenError(
-        "This number has asked for no more messages; nothing was sent.",
-        next_step="Ring the customer, or wait until they text START.",
-    )
+__all__ = ["StoreBase", "waiting_of"]
 
 
 class StoreBase:
@@ -149,13 +110,6 @@ def _mark(connection: Connection) -> str | None:
     return connection.execute(
         select(KEY_MARKS.c.mark).where(KEY_MARKS.c.name == "numbers")
     ).scalar_one_or_none()
-
-
-def message_unknown(message_id: str) -> MisuseError:
-    """Give the error for a message id that was never accepted."""
-    return MisuseError(
-        f"The message {message_id!r} was not accepted before.", next_step="Accept it first."
-    )
 
 
 def waiting_of(number_id: str) -> Any:

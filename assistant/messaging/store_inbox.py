@@ -14,12 +14,17 @@ from assistant.casebook.tables import (
     OUTBOX,
     THREAD_CASES,
     THREADS,
-    instant,
 )
 from assistant.errors import MisuseError
-from assistant.messaging.faults import ClaimLostError
 from assistant.messaging.records import Acceptance, Work
-from assistant.messaging.store_base import StoreBase, check_id, message_unknown, waiting_of
+from assistant.messaging.store_base import StoreBase, waiting_of
+from assistant.messaging.store_common import (
+    check_id,
+    check_outcome,
+    claim_lost,
+    instant,
+    message_unknown,
+)
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -29,17 +34,9 @@ if TYPE_CHECKING:
     from assistant.casebook.records import StoredEvent
     from assistant.messaging.records import IncomingText, Outcome, Thread
 
-__all__ = ["SqlInbox", "claim_lost"]
+__all__ = ["SqlInbox"]
 
 _TRIES = 8
-
-
-def claim_lost(message_id: str) -> ClaimLostError:
-    """Give the error for an answer that comes too late."""
-    return ClaimLostError(
-        f"The message {message_id!r} is another worker's by now, or its case has gone on.",
-        next_step="Drop the answer and claim the next message.",
-    )
 
 
 class SqlInbox(StoreBase):
@@ -209,11 +206,7 @@ class SqlInbox(StoreBase):
     def commit(self, work: Work, outcome: Outcome, *, now: str, due: str | None = None) -> None:
         """Keep events, thread and replies and mark the message as answered: one transaction."""
         message_id = work.message.message_id
-        if outcome.thread.number_id != work.thread.number_id:
-            raise MisuseError(
-                "The outcome is of another number than the work.",
-                next_step="Commit the outcome of this work.",
-            )
+        check_outcome(work, outcome)
         try:
             with self._database.write() as connection:
                 row = self._locked(connection, work.thread.number_id)

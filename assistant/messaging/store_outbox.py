@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any, Final
 
-from sqlalchemy import func, literal, or_, select, update
+from sqlalchemy import literal, or_, select, update
 
-from assistant.casebook.tables import OUTBOX, THREADS, instant
-from assistant.errors import MisuseError
-from assistant.messaging.store_base import StoreBase, plain
+from assistant.casebook.tables import OUTBOX, THREADS
+from assistant.messaging.store_base import StoreBase
+from assistant.messaging.store_common import FINAL_REPORTS, instant, not_dead, plain
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
@@ -17,17 +17,9 @@ if TYPE_CHECKING:
 
     from assistant.messaging.records import Sending
 
-__all__ = ["FINAL_REPORTS", "SqlOutbox", "not_dead"]
+__all__ = ["SqlOutbox"]
 
-FINAL_REPORTS: Final = frozenset({"delivered", "undelivered", "failed", "canceled", "read"})
-"""Reports that end a delivery: a report of an earlier stage that comes late says nothing more."""
-
-
-def not_dead(sending_id: int) -> MisuseError:
-    """Give the error for reviving what was not given up."""
-    return MisuseError(
-        f"No message {sending_id} was given up.", next_step="List the messages that were given up."
-    )
+_TRIES: Final = 8
 
 
 class SqlOutbox(StoreBase):
@@ -42,39 +34,55 @@ class SqlOutbox(StoreBase):
         if count <= 0:
             return ()
         at, ends = instant(now), instant(until)
-        heads = (
-            select(OUTBOX.c.number_id, func.min(OUTBOX.c.sending_id).label("head"))
-            .where(OUTBOX.c.due.is_not(None), OUTBOX.c.due <= at)
-            .group_by(OUTBOX.c.number_id)
-            .subquery()
+        earlier = OUTBOX.alias()
+        waits = select(earlier.c.sending_id).where(
+            earlier.c.number_id == OUTBOX.c.number_id,
+            earlier.c.sending_id < OUTBOX.c.sending_id,
+            earlier.c.due.is_not(None),
         )
         numbers = (
             select(THREADS)
-            .join(heads, heads.c.number_id == THREADS.c.number_id)
-            .order_by(heads.c.head)
+            .join_from(OUTBOX, THREADS)
+            .where(OUTBOX.c.due <= at, ~waits.exists())
+            .order_by(OUTBOX.c.sending_id)
             .limit(count)
         )
-        with self._database.read() as connection:  # an idle sender writes nothing
-            if connection.execute(numbers).first() is None:
-                return ()
+        locked = numbers.with_for_update(of=THREADS, skip_locked=True)
+        for _ in range(_TRIES):
+            with self._database.read() as connection:  # an idle sender writes nothing
+                if connection.execute(numbers).first() is None:
+                    return ()
+            with self._database.write() as connection:
+                rows = connection.execute(locked).all()
+                taken = self._take(connection, rows, at, count, {"sender": sender, "due": ends})
+            if taken or not rows:
+                return tuple(taken)
+        return ()
+
+    def _take(
+        self,
+        connection: Connection,
+        threads: Sequence[Row[Any]],
+        at: int,
+        count: int,
+        claim: dict[str, Any],
+    ) -> list[Sending]:
+        """Claim what is due of locked numbers."""
         taken: list[Sending] = []
-        with self._database.write() as connection:
-            rows = connection.execute(numbers.with_for_update(of=THREADS, skip_locked=True)).all()
-            for thread in rows:
-                number = self._number(thread)
-                for row in self._due(connection, thread, at):
-                    if len(taken) == count:
-                        break
-                    values = {
-                        "state": "sending",
-                        "due": ends,
-                        "sender": sender,
-                        "attempts": row.attempts + 1,
-                        "interrupted": row.interrupted or row.state == "sending",
-                    }
-                    before = connection.execute(_update(row.sending_id, values).returning(OUTBOX))
-                    taken.append(self._sending(before.one(), number, tries=row.attempts))
-        return tuple(taken)
+        for thread in threads:
+            number = self._number(thread)
+            for row in self._due(connection, thread, at):
+                if len(taken) == count:
+                    break
+                values = {
+                    **claim,
+                    "state": "sending",
+                    "attempts": row.attempts + 1,
+                    "interrupted": row.interrupted or row.state == "sending",
+                }
+                after = connection.execute(_update(row.sending_id, values).returning(OUTBOX)).one()
+                taken.append(self._sending(after, number, tries=row.attempts))
+        return taken
 
     def _due(self, connection: Connection, thread: Row[Any], at: int) -> Iterator[Row[Any]]:
         """Give the sendings of a locked number that may go now, up to the first that may not."""
@@ -117,7 +125,7 @@ class SqlOutbox(StoreBase):
         instant(now)
         known = OUTBOX.c.carrier_id == carrier_id
         later = or_(OUTBOX.c.delivery.not_in(FINAL_REPORTS), literal(status in FINAL_REPORTS))
-        values = {"delivery": plain(status, 40), "delivery_error": plain(error, 200)}
+        values = {"delivery": plain(status, 40), "delivery_error": plain(error)}
         with self._database.write() as connection:
             connection.execute(update(OUTBOX).where(known, later).values(values))
             return connection.execute(select(OUTBOX.c.sending_id).where(known)).first() is not None

@@ -6,7 +6,8 @@ from typing import TYPE_CHECKING
 
 from sqlalchemy import delete, select
 
-from assistant.casebook.tables import CASES, EVENTS, INBOX, OUTBOX, THREAD_CASES, THREADS, instant
+from assistant.casebook.tables import CASES, EVENTS, INBOX, OUTBOX, THREAD_CASES, THREADS
+from assistant.messaging.store_common import instant
 from assistant.messaging.store_inbox import SqlInbox
 from assistant.messaging.store_outbox import SqlOutbox
 from assistant.messaging.store_threads import SqlThreads

@@ -6,10 +6,11 @@ from typing import TYPE_CHECKING, Any
 
 from sqlalchemy import func, insert, select, update
 
-from assistant.casebook.tables import INBOX, OUTBOX, THREAD_CASES, THREADS, instant
+from assistant.casebook.tables import INBOX, OUTBOX, THREAD_CASES, THREADS
 from assistant.messaging.numbers import masked
 from assistant.messaging.records import Line, ThreadView
-from assistant.messaging.store_base import StoreBase, number_unknown, opted_out, plain
+from assistant.messaging.store_base import StoreBase
+from assistant.messaging.store_common import instant, number_unknown, opted_out, plain
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -80,11 +81,12 @@ class SqlThreads(StoreBase):
             person=row.person,
             state=row.state,
             delivery=row.delivery,
+            error=row.delivery_error,
         )
 
     def take_over(self, number_id: str, *, person: str) -> None:
         """Let a person answer this number; a worker's answer in the making is dropped."""
-        self._hold(number_id, plain(person, 200))
+        self._hold(number_id, plain(person))
 
     def hand_back(self, number_id: str) -> None:
         """Let the program answer again."""
@@ -119,7 +121,7 @@ class SqlThreads(StoreBase):
                     body,
                     arrival=newest,
                     answers=False,
-                    person=plain(person, 200),
+                    person=plain(person),
                     state="ready",
                     confirms=False,
                     created=now,

@@ -72,7 +72,8 @@ def _inbox() -> None:
         sqlite_autoincrement=True,
     )
     op.create_index("inbox_number", "inbox", ["number_id", "arrival"])
-    _partial_index("inbox_waiting", "inbox", ["arrival", "number_id"], "answered IS NULL")
+    _partial_index("inbox_waiting", "inbox", ["arrival"], "answered IS NULL")
+    _partial_index("inbox_queue", "inbox", ["number_id", "arrival"], "answered IS NULL")
 
 
 def _outbox() -> None:
@@ -101,4 +102,5 @@ def _outbox() -> None:
     op.create_index("outbox_arrival", "outbox", ["arrival"])
     op.create_index("outbox_carrier", "outbox", ["carrier_id"])
     op.create_index("outbox_state", "outbox", ["state"])
-    _partial_index("outbox_open", "outbox", ["due", "number_id"], "due IS NOT NULL")
+    _partial_index("outbox_open", "outbox", ["due"], "due IS NOT NULL")
+    _partial_index("outbox_queue", "outbox", ["number_id", "sending_id"], "due IS NOT NULL")
