@@ -227,6 +227,74 @@ def report_command(
     )
 
 
+@app.command("serve")
+def serve_command(
+    practice: Annotated[
+        bool,
+        typer.Option("--practice", help="No account: customers' telephones on this machine."),
+    ] = False,
+    host: Annotated[str | None, typer.Option("--host", help="Default: 127.0.0.1.")] = None,
+    port: Annotated[
+        int | None, typer.Option("--port", min=0, max=65535, help="Default: 8321.")
+    ] = None,
+    workers: Annotated[
+        int | None, typer.Option("--workers", min=1, max=64, help="Processes that answer.")
+    ] = None,
+) -> None:
+    """Answer customers by text message, and show the shop's screen.
+
+    The message provider posts to /sms of the public address; the settings name account, token
+    and number. With --practice there is no account: a page and the command "text" act as
+    customers' telephones.
+
+    Examples: probetell serve --practice | probetell serve --workers 2
+    """
+    from assistant.commands.serve import run_serve
+    from assistant.settings import load_settings
+
+    raise typer.Exit(
+        run_serve(load_settings(), practice=practice, host=host, port=port, workers=workers)
+    )
+
+
+@app.command("text")
+def text_command(
+    number: Annotated[
+        str, typer.Option("--as", metavar="NUMBER", help="Whose telephone, as +12125550142.")
+    ],
+    message: Annotated[list[str] | None, typer.Argument(metavar="[MESSAGE...]")] = None,
+    wait: Annotated[
+        float, typer.Option("--wait", min=0.5, max=600, help="Seconds to wait for a reply.")
+    ] = 60.0,
+) -> None:
+    """Write as a customer to a running "serve --practice", and print the reply.
+
+    Without a message each line of standard input is one.
+
+    Examples: probetell text --as +12125550142 "my amp shuts off" | probetell text --as +12125550142
+    """
+    from assistant.commands.text import run_text
+    from assistant.settings import load_settings
+
+    raise typer.Exit(run_text(load_settings(), number=number, message=message or [], wait=wait))
+
+
+@app.command("forget")
+def forget_command(
+    number: Annotated[str, typer.Argument(metavar="NUMBER", help="As in +12125550142.")],
+    yes: Annotated[bool, typer.Option("--yes", help="Do not ask.")] = False,
+    practice: Annotated[bool, typer.Option("--practice", help="From the practice cases.")] = False,
+) -> None:
+    """Erase a customer's number with all its messages and cases, for good.
+
+    Example: probetell forget +12125550142
+    """
+    from assistant.commands.forget import run_forget
+    from assistant.settings import load_settings
+
+    raise typer.Exit(run_forget(load_settings(), number=number, yes=yes, practice=practice))
+
+
 def main() -> None:
     """Run the command line; what goes wrong is one line on standard error."""
     try:

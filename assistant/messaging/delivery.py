@@ -9,7 +9,6 @@ from __future__ import annotations
 import logging
 import random
 from collections import defaultdict
-from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Final
@@ -19,7 +18,7 @@ from assistant.messaging.faults import CarrierBusyError, CarrierRefusedError
 from assistant.messaging.worker import place_of
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Callable, Sequence
 
     from assistant.messaging.records import Carrier, MessageStore, Sending
 
@@ -79,7 +78,7 @@ class Delivery:
             try:
                 self._send(sending)
             except Exception as error:  # noqa: BLE001 - the claim runs out and it is tried again
-                _LOG.error("a sending could not be noted: %s", place_of(error))  # noqa: TRY400
+                _LOG.error("a sending could not be noted: %s", place_of(error))
 
     def _send(self, sending: Sending) -> None:
         try:
@@ -89,7 +88,7 @@ class Delivery:
         except CarrierBusyError as error:
             self._fail(sending, error.message, last=sending.attempts + 1 >= self.tries)
         except Exception as error:  # noqa: BLE001 - a carrier's library may raise anything
-            _LOG.error("the carrier's part failed: %s", place_of(error))  # noqa: TRY400
+            _LOG.error("the carrier's part failed: %s", place_of(error))
             self._fail(
                 sending,
                 f"The program failed at it ({type(error).__name__}).",

@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import asyncio
 from collections import OrderedDict
-from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, field
 from functools import partial
@@ -19,6 +18,8 @@ from assistant.messaging import clock
 from assistant.messaging.waiting import Waiting
 
 if TYPE_CHECKING:
+    from collections.abc import Callable
+
     from assistant.messaging.records import Acceptance, MessageStore
     from assistant.messaging.summary import Summary
 
@@ -35,7 +36,8 @@ _MOST_SUMMARIES: Final = 5000
 class Desk:
     """Belongs to one event loop. ``patience`` is how long a text's answer is waited for, in s.
 
-    ``number_id`` gives the store's id of a number; ``wake_workers`` tells them that there is work, ``stopping`` whether the service is going down.
+    ``number_id`` gives the store's id of a number, ``wake_workers`` tells them that there is work,
+    ``ask_look`` has one of them sum up a case, ``stopping`` tells that the service is going down.
     """
 
     store: MessageStore

@@ -1,4 +1,4 @@
-"""What one run of the service is made of, from the settings; said once, checked before it starts."""
+"""What one run of the service is made of: from the settings, checked before it starts."""
 
 from __future__ import annotations
 

@@ -13,7 +13,6 @@ import re
 import secrets
 import threading
 from collections import Counter, defaultdict
-from collections.abc import Callable
 from dataclasses import dataclass, field
 from html import unescape
 from typing import TYPE_CHECKING, Final, Literal
@@ -28,6 +27,8 @@ from assistant.messaging.webhook import TEXT_PATH
 from assistant.messaging.worker import place_of
 
 if TYPE_CHECKING:
+    from collections.abc import Callable
+
     from assistant.messaging.signature import Seal
 
 __all__ = ["FICTION_NUMBERS", "PhoneLine", "PracticeCarrier", "PracticePhones", "bodies_of"]
@@ -147,7 +148,7 @@ class PracticePhones:
                 for body in await self._posted(form):
                     self.carrier.put(number, body, "answer")
         except Exception as error:  # noqa: BLE001 - the telephone shows that nothing came
-            _LOG.error("a practice text could not be sent: %s", place_of(error))  # noqa: TRY400
+            _LOG.error("a practice text could not be sent: %s", place_of(error))
         finally:
             self._pending[number] -= 1
             self.carrier.changes += 1

@@ -17,6 +17,7 @@ if TYPE_CHECKING:
 __all__ = ["Quiet"]
 
 _LOG: Final = logging.getLogger("probetell.access")
+_POLLED: Final = frozenset({"/practice/lines"})
 _HEADERS: Final = (
     (b"content-security-policy", b"default-src 'self'; frame-ancestors 'none'; base-uri 'none'"),
     (b"x-content-type-options", b"nosniff"),
@@ -48,11 +49,12 @@ class Quiet:
         try:
             await self._app(scope, receive, sending)
         except Exception as error:  # noqa: BLE001 - its words may hold what a customer wrote
-            _LOG.error("a request failed: %s", place_of(error))  # noqa: TRY400
+            _LOG.error("a request failed: %s", place_of(error))
             if not status:
                 await sending({"type": "http.response.start", "status": 500, "headers": []})
                 await send({"type": "http.response.body", "body": b"Something went wrong."})
         finally:
             route = getattr(scope.get("route"), "path", "(no such page)")
             spent = 1000 * (time.monotonic() - began)
-            _LOG.info("%s %s %s %.0f ms", scope["method"], route, status, spent)
+            level = logging.DEBUG if route in _POLLED else logging.INFO
+            _LOG.log(level, "%s %s %s %.0f ms", scope["method"], route, status, spent)

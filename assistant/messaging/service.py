@@ -36,7 +36,7 @@ from assistant.messaging.work_order import WorkOrder, open_store
 from assistant.messaging.worker import place_of
 from assistant.shopfront.guard import Guard
 from assistant.shopfront.practice_page import practice_router
-from assistant.shopfront.screens import shop_router
+from assistant.shopfront.routes import shop_router
 
 if TYPE_CHECKING:
     from collections.abc import AsyncIterator, Callable
@@ -182,7 +182,7 @@ class Service:
                 try:
                     sent = await asyncio.shield(self.desk.call(delivery.run_once))
                 except Exception as error:  # noqa: BLE001 - the database may be away for a while
-                    _LOG.error("the outbox cannot be read: %s", place_of(error))  # noqa: TRY400
+                    _LOG.error("the outbox cannot be read: %s", place_of(error))
                     sent = 0
                 if sent:
                     self.desk.changed("")
@@ -200,7 +200,7 @@ class Service:
             try:
                 gone = await self.desk.call(self.store.expire, before=before)
             except Exception as error:  # noqa: BLE001 - tomorrow is another day
-                _LOG.error("old numbers could not be erased: %s", place_of(error))  # noqa: TRY400
+                _LOG.error("old numbers could not be erased: %s", place_of(error))
             else:
                 if gone:
                     _LOG.info("erased %d numbers that were silent too long", gone)

@@ -6,6 +6,7 @@ every field with blank values and repeated names as they came.
 
 from __future__ import annotations
 
+import contextlib
 import re
 from typing import TYPE_CHECKING, Final
 from urllib.parse import parse_qsl
@@ -42,22 +43,22 @@ class Form(ImmutableMultiDict[str, str]):
 
 def read_form(body: bytes) -> Form:
     """Read a form from the body of a request; raise ``GivenError`` when it is none."""
-    try:
-        text = body.decode("ascii")
-        if _BROKEN_ESCAPE.search(text):
-            raise ValueError("a percent sign without two hexadecimal digits")
-        fields = parse_qsl(
-            text,
-            keep_blank_values=True,
-            encoding="utf-8",
-            errors="strict",
-            max_num_fields=_MOST_FIELDS,
-        )
-    except ValueError as error:
+    text = body.decode("ascii", "replace")
+    fields: list[tuple[str, str]] | None = None
+    if body.isascii() and not _BROKEN_ESCAPE.search(text):
+        with contextlib.suppress(ValueError):
+            fields = parse_qsl(
+                text,
+                keep_blank_values=True,
+                encoding="utf-8",
+                errors="strict",
+                max_num_fields=_MOST_FIELDS,
+            )
+    if fields is None:
         raise GivenError(
             "The body of the request is not a form in UTF-8.",
             next_step=f"Send it as {FORM_TYPE} with at most {_MOST_FIELDS} fields.",
-        ) from error
+        )
     return Form(fields)
 
 

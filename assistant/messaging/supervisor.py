@@ -110,8 +110,7 @@ class Supervisor:
         self._tell_all(stop=True)
         try:
             async with asyncio.timeout(_FAREWELL):
-                while self._hands:
-                    await asyncio.sleep(0.05)
+                await asyncio.gather(*(hand.process.wait() for hand in self._hands.values()))
         except TimeoutError:
             for hand in self._hands.values():
                 _kill(hand)
@@ -138,7 +137,7 @@ class Supervisor:
                 await hand.process.wait()
                 await self._bury(slot, hand)
             except OSError as error:
-                _LOG.error("a worker could not be started: %s", place_of(error))  # noqa: TRY400
+                _LOG.error("a worker could not be started: %s", place_of(error))
                 lived = 0.0
             else:
                 lived = time.monotonic() - hand.born
@@ -220,4 +219,3 @@ class Supervisor:
 def _kill(hand: _Hand) -> None:
     with contextlib.suppress(ProcessLookupError):
         hand.process.kill()
-

@@ -189,7 +189,7 @@ def webhook_router(door: Door) -> APIRouter:
             headers = _RETRY_AFTER if error.status == 429 else None
             return Response(error.why, error.status, headers, media_type="text/plain")
         except Exception as error:  # noqa: BLE001 - the carrier comes again later
-            _LOG.error("a post could not be taken: %s", place_of(error))  # noqa: TRY400
+            _LOG.error("a post could not be taken: %s", place_of(error))
             return Response("Not now.", 503, _RETRY_AFTER, media_type="text/plain")
         return response
 

@@ -42,7 +42,7 @@ def line(**fields: Any) -> bytes:
 
 def open_store(database_url: str, number_key: bytes) -> SqlMessageStore:
     """Open the store of messages; raise ``GivenError`` when it cannot be used."""
-    from assistant.casebook.sql import SqlCasebook  # noqa: PLC0415 - not every command needs it
+    from assistant.casebook.sql import SqlCasebook  # noqa: PLC0415 - not all need it
     from assistant.messaging.numbers import Numbers  # noqa: PLC0415
     from assistant.messaging.store_sql import SqlMessageStore  # noqa: PLC0415
 

@@ -87,7 +87,7 @@ class Worker:
         try:
             kept = self._commit(work, outcome)
         except Exception as error:  # noqa: BLE001 - the message must not come round for ever
-            _LOG.error("an answer could not be kept: %s", place_of(error))  # noqa: TRY400
+            _LOG.error("an answer could not be kept: %s", place_of(error))
             self.cache.drop()
             outcome = self._apology(work)
             kept = self._commit(work, outcome)
@@ -103,7 +103,7 @@ class Worker:
         try:
             dialogue, count = self.cache.stored(case_id)
             return summary_of(case_id, dialogue) if count else None
-        except Exception as error:  # noqa: BLE001 - a list that shows less is no reason to stop
+        except Exception as error:  # noqa: BLE001 - a list may show less
             _LOG.warning("a case could not be summed up: %s", place_of(error))
             self.cache.drop()
             return None
@@ -121,7 +121,7 @@ class Worker:
                 later=work.later,
             )
         except Exception as error:  # noqa: BLE001 - the customer still gets an answer
-            _LOG.error("a text could not be answered: %s", place_of(error))  # noqa: TRY400
+            _LOG.error("a text could not be answered: %s", place_of(error))
             self.cache.drop()
             return self._apology(work)
 

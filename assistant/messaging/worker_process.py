@@ -13,9 +13,11 @@ import signal
 import sys
 import threading
 import time
-from typing import TYPE_CHECKING, Final
+from typing import TYPE_CHECKING, Final, NoReturn
 
+from assistant.commands.workplace import open_diagnosis
 from assistant.messaging.dialogue_cache import DialogueCache
+from assistant.messaging.quiet_log import set_up_log
 from assistant.messaging.shop import Shop
 from assistant.messaging.summary import summary_to_json
 from assistant.messaging.work_order import WorkOrder, line, open_store
@@ -68,8 +70,6 @@ class _Link:
 
 
 def _make_worker(order: WorkOrder, link: _Link) -> Worker:
-    from assistant.commands.workplace import open_diagnosis
-
     store = open_store(order.database_url, bytes.fromhex(order.number_key_hex))
     return Worker(
         name=order.worker,
@@ -98,7 +98,7 @@ def _work(worker: Worker, link: _Link) -> None:
         try:
             done = worker.step()
         except Exception as error:  # noqa: BLE001 - the database may be away for a while
-            _LOG.error("the store cannot be used: %s", place_of(error))  # noqa: TRY400
+            _LOG.error("the store cannot be used: %s", place_of(error))
             time.sleep(1.0)
             continue
         if done is not None:
@@ -112,10 +112,10 @@ def _work(worker: Worker, link: _Link) -> None:
             link.wake.wait(_LOOK_AGAIN)
 
 
-def main() -> int:
+def main() -> NoReturn:
     """Read the order, then answer messages until told to stop."""
     signal.signal(signal.SIGINT, signal.SIG_IGN)  # the parent says when to stop
-    logging.basicConfig(level=logging.INFO, format="%(levelname)s %(name)s %(message)s")
+    set_up_log()
     order = WorkOrder.model_validate_json(sys.stdin.buffer.readline())
     # What any part prints goes to the log; only the link writes to the parent.
     outward = os.fdopen(os.dup(1), "wb")
@@ -127,8 +127,10 @@ def main() -> int:
     worker = _make_worker(order, link)
     link.tell(ready=True)
     _work(worker, link)
-    return 0
+    # The listening thread holds standard input, which the interpreter would wait for at its end.
+    outward.flush()
+    os._exit(0)
 
 
 if __name__ == "__main__":
-    sys.exit(main())
+    main()

@@ -1,0 +1,1 @@
+"""The shop's web screen, and the customers' telephones of the practice page."""
