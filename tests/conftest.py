@@ -24,6 +24,8 @@ from sqlalchemy.exc import OperationalError
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
+    from assistant.messaging.records import MessageStore
+
 _NUMBERS = count(1)
 _OPTIONS = ("fsync=off", "max_connections=60", "shared_buffers=32MB", "listen_addresses=")
 
@@ -147,3 +149,20 @@ def sqlite_url(tmp_path: Path) -> str:
 def database_url(request: pytest.FixtureRequest) -> str:
     """The URL of an empty database: one run of the test for each kind of database."""
     return str(request.getfixturevalue(f"{request.param}_url"))
+
+
+@pytest.fixture(params=["memory", "sqlite", "postgresql"])
+def message_store(request: pytest.FixtureRequest) -> Iterator[MessageStore]:
+    """An empty store of text messages: one run of the test for each kind."""
+    from assistant.casebook.sql import SqlCasebook
+    from assistant.messaging.numbers import Numbers
+    from assistant.messaging.store_memory import MemoryMessageStore
+    from assistant.messaging.store_sql import SqlMessageStore
+
+    numbers = Numbers(bytes(range(32)))
+    if request.param == "memory":
+        yield MemoryMessageStore(numbers)
+        return
+    casebook = SqlCasebook(str(request.getfixturevalue(f"{request.param}_url")))
+    yield SqlMessageStore(casebook, numbers)
+    casebook.dispose()

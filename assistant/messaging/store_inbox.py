@@ -188,7 +188,7 @@ class SqlInbox(StoreBase):
             sendings = connection.execute(
                 update(OUTBOX)
                 .where(OUTBOX.c.state == "sending", OUTBOX.c.sender == worker)
-                .values(due=0)
+                .values(due=0, sender=None)
             ).rowcount
         return claims + sendings
 

@@ -199,7 +199,7 @@ class MemoryMessageStore:
                     freed += 1
                 for went in known.went:
                     if went.state == "sending" and went.sender == worker:
-                        went.due = 0
+                        went.due, went.sender = 0, ""
                         freed += 1
         return freed
 
