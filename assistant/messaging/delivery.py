@@ -74,28 +74,36 @@ class Delivery:
         self._pool.shutdown()
 
     def _send_in_order(self, sendings: Sequence[Sending]) -> None:
+        """Send to one number; when one has to wait, those behind it wait with it."""
+        again: str | None = None
         for sending in sendings:
             try:
-                self._send(sending)
+                if again is None:
+                    again = self._send(sending)
+                else:
+                    self.store.mark_failed(
+                        sending.sending_id,
+                        why="An earlier message to this number waits for its next try.",
+                        retry_at=again,
+                        now=self.now(),
+                    )
             except Exception as error:  # noqa: BLE001 - the claim runs out and it is tried again
                 _LOG.error("a sending could not be noted: %s", place_of(error))
 
-    def _send(self, sending: Sending) -> None:
+    def _send(self, sending: Sending) -> str | None:
+        """Send one message; give when it is tried again, None when it is done with."""
+        last = sending.attempts + 1 >= self.tries
         try:
             carrier_id = self._handed_over(sending)
         except CarrierRefusedError as error:
-            self._fail(sending, error.message, last=True)
+            return self._fail(sending, error.message, last=True)
         except CarrierBusyError as error:
-            self._fail(sending, error.message, last=sending.attempts + 1 >= self.tries)
+            return self._fail(sending, error.message, last=last)
         except Exception as error:  # noqa: BLE001 - a carrier's library may raise anything
             _LOG.error("the carrier's part failed: %s", place_of(error))
-            self._fail(
-                sending,
-                f"The program failed at it ({type(error).__name__}).",
-                last=sending.attempts + 1 >= self.tries,
-            )
-        else:
-            self.store.mark_sent(sending.sending_id, carrier_id=carrier_id, now=self.now())
+            return self._fail(sending, f"It failed here ({type(error).__name__}).", last=last)
+        self.store.mark_sent(sending.sending_id, carrier_id=carrier_id, now=self.now())
+        return None
 
     def _handed_over(self, sending: Sending) -> str:
         if sending.interrupted or sending.attempts > 0:
@@ -104,14 +112,11 @@ class Delivery:
                 return found
         return self.carrier.send(sending.number, sending.body)
 
-    def _fail(self, sending: Sending, why: str, *, last: bool) -> None:
+    def _fail(self, sending: Sending, why: str, *, last: bool) -> str | None:
         now = self.now()
         pause = pause_after(sending.attempts + 1, self.chance)
-        self.store.mark_failed(
-            sending.sending_id,
-            why=why,
-            retry_at=None if last else clock.shifted(now, pause),
-            now=now,
-        )
+        again = None if last else clock.shifted(now, pause)
+        self.store.mark_failed(sending.sending_id, why=why, retry_at=again, now=now)
         if last:
             _LOG.warning("a message was given up after %d tries", sending.attempts + 1)
+        return again

@@ -8,6 +8,7 @@ answer; otherwise that stays empty, and the delivery sends it.
 from __future__ import annotations
 
 import asyncio
+import contextlib
 import logging
 import re
 from dataclasses import dataclass
@@ -40,6 +41,7 @@ TEXT_PATH: Final = "/sms"
 REPORT_PATH: Final = "/sms/report"
 _LOG: Final = logging.getLogger("probetell.webhook")
 _ID: Final = re.compile(r"[A-Za-z0-9_-]{1,64}")
+_NUMBER: Final = re.compile(r"\+[1-9][0-9]{7,14}")
 _WORD: Final = re.compile(r"[A-Za-z0-9_-]{0,40}")
 _TOO_MANY: Final = (
     "Too many texts at once, so this one was not read. Please wait a minute, then text again."
@@ -108,16 +110,25 @@ def _count(text: str) -> int:
     return min(int(text), 1000) if text.isascii() and text.isdecimal() else 0
 
 
+def _sender(text: str) -> str | None:
+    """Give the sender's number; None for short codes and names, which cannot be answered.
+
+    Numbers newer than the tables of the library are taken too: the carrier knows its own.
+    """
+    if not _NUMBER.fullmatch(text):
+        return None
+    with contextlib.suppress(GivenError):
+        return normalise(text)
+    return text
+
+
 def _incoming(form: Form, received: str) -> IncomingText | None:
     """Read a text message; None when its sender is nobody who could be answered."""
     message_id = next(filter(None, map(form.first, ("MessageSid", "SmsMessageSid", "SmsSid"))), "")
     if not _ID.fullmatch(message_id):
         raise _RefusedError(400, "The message has no usable id.")
-    try:
-        number = normalise(form.first("From"))
-    except GivenError:
-        return None
-    return IncomingText(
+    number = _sender(form.first("From"))
+    return None if number is None else IncomingText(
         message_id=message_id,
         number=number,
         text=printable(form.first("Body")),
