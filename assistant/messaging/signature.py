@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import contextlib
 import re
-from typing import TYPE_CHECKING, Final
+from typing import TYPE_CHECKING, Any, Final
 from urllib.parse import parse_qsl
 
 from starlette.datastructures import ImmutableMultiDict
@@ -17,9 +17,17 @@ from twilio.request_validator import RequestValidator
 from assistant.errors import GivenError
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable
+    from collections.abc import Iterable, Mapping
 
-__all__ = ["FORM_TYPE", "LONGEST_BODY", "SIGNATURE_HEADER", "Form", "Seal", "read_form"]
+__all__ = [
+    "FORM_TYPE",
+    "LONGEST_BODY",
+    "SIGNATURE_HEADER",
+    "Form",
+    "Seal",
+    "form_schema",
+    "read_form",
+]
 
 SIGNATURE_HEADER: Final = "X-Twilio-Signature"
 FORM_TYPE: Final = "application/x-www-form-urlencoded"
@@ -60,6 +68,19 @@ def read_form(body: bytes) -> Form:
             next_step=f"Send it as {FORM_TYPE} with at most {_MOST_FIELDS} fields.",
         )
     return Form(fields)
+
+
+def form_schema(
+    required: Mapping[str, str], *, also: Mapping[str, str] | None = None
+) -> dict[str, Any]:
+    """Describe a form in the service's own description (OpenAPI): fields with their patterns."""
+    fields = {**required, **({} if also is None else also)}
+    schema = {
+        "type": "object",
+        "properties": {n: {"type": "string", "pattern": f"^{p}$"} for n, p in fields.items()},
+        "required": list(required),
+    }
+    return {"requestBody": {"required": True, "content": {FORM_TYPE: {"schema": schema}}}}
 
 
 class Seal:

@@ -25,6 +25,7 @@ from assistant.messaging.signature import (
     LONGEST_BODY,
     SIGNATURE_HEADER,
     Form,
+    form_schema,
     read_form,
 )
 from assistant.messaging.twiml import MEDIA_TYPE, printable, twiml
@@ -66,17 +67,6 @@ class Door:
     desk: Desk
     seal: Seal
     intake: Intake
-
-
-def _form_schema(*required: str, also: tuple[str, ...] = ()) -> dict[str, Any]:
-    """Describe a form for the service's own description (OpenAPI)."""
-    names = (*required, *also)
-    schema = {
-        "type": "object",
-        "properties": {name: {"type": "string"} for name in names},
-        "required": list(required),
-    }
-    return {"requestBody": {"required": True, "content": {FORM_TYPE: {"schema": schema}}}}
 
 
 async def _body(request: Request) -> bytes:
@@ -128,13 +118,17 @@ def _incoming(form: Form, received: str) -> IncomingText | None:
     if not _ID.fullmatch(message_id):
         raise _RefusedError(400, "The message has no usable id.")
     number = _sender(form.first("From"))
-    return None if number is None else IncomingText(
-        message_id=message_id,
-        number=number,
-        text=printable(form.first("Body")),
-        received=received,
-        media=_count(form.first("NumMedia")),
-        place=bool(form.first("Latitude") and form.first("Longitude")),
+    return (
+        None
+        if number is None
+        else IncomingText(
+            message_id=message_id,
+            number=number,
+            text=printable(form.first("Body")),
+            received=received,
+            media=_count(form.first("NumMedia")),
+            place=bool(form.first("Latitude") and form.first("Longitude")),
+        )
     )
 
 
@@ -207,7 +201,10 @@ def webhook_router(door: Door) -> APIRouter:
     @router.post(
         TEXT_PATH,
         responses={**answers, 200: {"content": {MEDIA_TYPE: {}}}},
-        openapi_extra=_form_schema("MessageSid", "From", "Body", also=("NumMedia", "To")),
+        openapi_extra=form_schema(
+            {"MessageSid": _ID.pattern, "From": _NUMBER.pattern, "Body": ".*"},
+            also={"NumMedia": "[0-9]{1,3}", "Latitude": ".*", "Longitude": ".*"},
+        ),
     )
     async def text(request: Request) -> Response:
         """Take a text message."""
@@ -217,7 +214,10 @@ def webhook_router(door: Door) -> APIRouter:
         REPORT_PATH,
         status_code=204,
         responses=answers,
-        openapi_extra=_form_schema("MessageSid", "MessageStatus", also=("ErrorCode",)),
+        openapi_extra=form_schema(
+            {"MessageSid": _ID.pattern, "MessageStatus": _WORD.pattern},
+            also={"ErrorCode": _WORD.pattern},
+        ),
     )
     async def report(request: Request) -> Response:
         """Take a delivery report."""

@@ -24,7 +24,7 @@ if TYPE_CHECKING:
 
     from starlette.requests import Request
 
-__all__ = ["Guard", "NotAllowedError", "asked_locally", "posted_form"]
+__all__ = ["FORM_FIELD", "Guard", "NotAllowedError", "asked_locally", "posted_form"]
 
 COOKIE: Final = "probetell_shop"
 FORM_FIELD: Final = "form_key"

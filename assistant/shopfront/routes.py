@@ -9,8 +9,9 @@ from starlette.responses import RedirectResponse
 
 from assistant.errors import GivenError, MisuseError
 from assistant.messaging.numbers import masked
+from assistant.messaging.signature import form_schema
 from assistant.shopfront.board import dead_letters
-from assistant.shopfront.guard import NotAllowedError, posted_form
+from assistant.shopfront.guard import FORM_FIELD, NotAllowedError, posted_form
 from assistant.shopfront.live import live
 from assistant.shopfront.pages import asset
 from assistant.shopfront.screens import Screens, checked_id
@@ -185,10 +186,17 @@ def shop_router(desk: Desk, guard: Guard, *, shop_name: str) -> APIRouter:
         ("/threads/{number_id}/live", routes.thread_live),
     ):
         router.add_api_route(path, stream, methods=["GET"], include_in_schema=False)
-    for path, post in (
-        ("/enter", routes.enter_by_form),
-        ("/threads/{number_id}/{action}", routes.act),
-        ("/dead/{sending_id}/retry", routes.retry),
+    key = {FORM_FIELD: "[0-9a-f]{64}"}
+    for path, post, fields in (
+        ("/enter", routes.enter_by_form, {"token": ".*"}),
+        ("/threads/{number_id}/{action}", routes.act, {**key, "person": ".*", "text": ".*"}),
+        ("/dead/{sending_id}/retry", routes.retry, key),
     ):
-        router.add_api_route(path, post, methods=["POST"], response_class=Response)
+        router.add_api_route(
+            path,
+            post,
+            methods=["POST"],
+            response_class=Response,
+            openapi_extra=form_schema(fields),
+        )
     return router

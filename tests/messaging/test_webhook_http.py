@@ -11,8 +11,6 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from text_kit import (
     NUMBER,
-    PUBLIC,
-    TOKEN,
     BrokenStore,
     Counter,
     encoded,
@@ -65,7 +63,7 @@ def test_what_went_out_inline_is_never_taken_by_a_delivery(counter: Counter) -> 
     assert counter.store.take_sendings("d", now=later, until=later, count=9) == ()
 
 
-@pytest.mark.parametrize("sign", ["", "bm90IHRoaXM=", signature(text_form("x"), token="other")])
+@pytest.mark.parametrize("sign", ["", "bm90IHRoaXM=", signature(text_form("x"), token="other")])  # noqa: S106
 def test_without_a_right_signature_nothing_is_stored(counter: Counter, sign: str) -> None:
     answer = counter.post(text_form("x"), sign=sign)
     assert answer.status_code == 403
@@ -274,5 +272,3 @@ def test_any_text_is_answered_in_well_formed_markup(text: str) -> None:
     answer = COUNTER.post(text_form(clean))
     assert answer.status_code == 200
     assert len(messages_in(answer.text)) == 1
-
-

@@ -15,7 +15,7 @@ from hypothesis import strategies as st
 from assistant.errors import GivenError
 from assistant.messaging.signature import Form, Seal, read_form
 
-TOKEN = "12345"
+TOKEN = "12345"  # noqa: S105
 FIELDS = [
     ("CallSid", "CA1234567890ABCDE"),
     ("Caller", "+14158675309"),
@@ -118,4 +118,9 @@ def test_a_broken_form_is_refused(body: bytes) -> None:
 
 
 def test_blank_values_and_order_are_kept() -> None:
-    assert read_form(b"a=&b=2&a=3&c").multi_items() == [("a", ""), ("b", "2"), ("a", "3"), ("c", "")]
+    assert read_form(b"a=&b=2&a=3&c").multi_items() == [
+        ("a", ""),
+        ("b", "2"),
+        ("a", "3"),
+        ("c", ""),
+    ]

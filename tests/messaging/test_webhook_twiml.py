@@ -41,6 +41,8 @@ def test_what_is_printable_stays_so(text: str) -> None:
     assert all(char in "\n\t" or char.isprintable() or ord(char) > 0x9F for char in once)
 
 
-@pytest.mark.parametrize("char", ["\x00", "\x08", "\x0b", "\x1b", "\x7f", "\x85", "\ud800", "\uffff"])
+@pytest.mark.parametrize(
+    "char", ["\x00", "\x08", "\x0b", "\x1b", "\x7f", "\x85", "\ud800", "\uffff"]
+)
 def test_control_characters_are_left_out(char: str) -> None:
     assert printable(f"a{char}b") == "ab"

@@ -236,7 +236,9 @@ def test_replies_are_due_when_the_webhook_has_given_up() -> None:
 
 
 @settings(max_examples=8, suppress_health_check=[HealthCheck.too_slow], deadline=None)
-@given(st.lists(st.tuples(st.integers(0, 2), st.sampled_from(["lost", "kept", "fails"])), max_size=8))
+@given(
+    st.lists(st.tuples(st.integers(0, 2), st.sampled_from(["lost", "kept", "fails"])), max_size=8)
+)
 def test_no_order_of_losses_parts_a_dialogue_from_its_events(turns: list[tuple[int, str]]) -> None:
     """Whatever is lost or fails, the live dialogue is what its stored events make it."""
     numbers = [NUMBER, "+13035550117", "+14155550163"]
@@ -261,5 +263,3 @@ def test_no_order_of_losses_parts_a_dialogue_from_its_events(turns: list[tuple[i
         again = Dialogue(open_diagnosis)
         replay(again, [entry.event for entry in store.case_events(case_id)])
         assert shown(cache.stored(case_id)[0]) == shown(again)
-
-

@@ -27,7 +27,7 @@ if TYPE_CHECKING:
 
     from assistant.messaging.records import Acceptance, IncomingText, MessageStore, Thread
 
-TOKEN = "a token that nobody has"
+TOKEN = "a token that nobody has"  # noqa: S105
 PUBLIC = "https://texts.example.com"
 KEY = b"0123456789abcdef0123456789abcdef"
 NUMBER = "+12125550142"
