@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any, Final, TypeAlias
 
 from pydantic import ValidationError
 
+from assistant.knowledge.complaint_words import SYMPTOMS, WHEN
 from assistant.knowledge.schema import (
     POSITIONS,
     Complaint,
@@ -22,26 +23,6 @@ __all__ = ["SYMPTOMS", "WHEN", "ask_complaint", "ask_installation"]
 
 Ask: TypeAlias = Callable[[str], str]
 Tell: TypeAlias = Callable[[str], None]
-
-SYMPTOMS: Final[Mapping[str, str]] = {
-    "protects": "the amplifier goes into protection",
-    "will_not_turn_on": "the amplifier does not turn on",
-    "no_sound": "it is on, but there is no sound at all",
-    "silent_channel": "one channel is silent",
-    "noise": "whine, hum or other noise",
-    "cuts_out": "it cuts out now and then",
-    "too_hot": "the amplifier gets too hot",
-}
-WHEN: Final[Mapping[str, str]] = {
-    "always": "always",
-    "accessory": "already with the key on",
-    "running": "only with the engine running",
-    "seconds_after_start": "some seconds after the start",
-    "loud": "when it is loud",
-    "warm": "when it is warm",
-    "bumps": "over bumps",
-    "cranking": "while the engine is cranked",
-}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -97,6 +97,13 @@ class Dialogue(Telling):
         """Put the open question again; changes nothing and is not to be stored."""
         return self._present()
 
+    def meaning_of(self, text: str) -> Event:
+        """Tell what a typed text would mean at the open question; changes nothing.
+
+        Raises ``MisuseError`` before the case is opened.
+        """
+        return understand(Typed(text=text), self._scene, self.diagnosis, self._last_check())
+
     # --- looking up --------------------------------------------------------------------
 
     def _dispatch(self, event: Event) -> Actions:

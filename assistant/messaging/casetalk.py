@@ -1,0 +1,321 @@
+"""One case while one text of its customer is answered: events in, the reply's words out."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any, Final
+
+from assistant.casebook.records import StoredEvent
+from assistant.conversation.events import (
+    Acknowledged,
+    AskCaution,
+    AskCheck,
+    AskConfirm,
+    Asked,
+    CannotDo,
+    Close,
+    Complain,
+    Ended,
+    Exact,
+    GiveVerdict,
+    Opened,
+    Park,
+    Repaired,
+    Say,
+    Store,
+    Told,
+    Undo,
+)
+from assistant.conversation.phrases import load_phrases
+from assistant.conversation.table import State
+from assistant.errors import ProbetellError
+from assistant.messaging.records import CaseEvent
+from assistant.messaging.texts import say
+from assistant.messaging.wording import (
+    check_text,
+    confirm_text,
+    prompt_of,
+    reply_of,
+    settled_text,
+    verdict_text,
+)
+from assistant.readings.reading import SEEN_ANSWERS
+
+if TYPE_CHECKING:
+    from assistant.conversation.dialogue import Dialogue
+    from assistant.conversation.events import Action, Given
+    from assistant.conversation.ledger import Entry
+    from assistant.diagnosis.records import NextCheck
+    from assistant.knowledge.schema import Check
+    from assistant.messaging.memory import CaseNote
+
+__all__ = ["CaseTalk", "needs_meter"]
+
+_MOST_ASKED: Final = 8
+_NO_METER: Final = "no meter"
+_OPEN: Final = frozenset({State.MEASURING, State.PROVING})
+
+
+def needs_meter(check: Check) -> bool:
+    """Tell whether a check is read off a meter."""
+    return check.do.quantity not in SEEN_ANSWERS
+
+
+class CaseTalk:
+    """Feeds a dialogue and writes what it asks.
+
+    ``count`` is how many events are stored, ``message_id`` marks the events of this text, ``at``
+    is their time. Cautions that may hurt at once are waited for until the customer has confirmed
+    each of them once in the case; the others, and those when they come again, stand in front of
+    the step.
+    """
+
+    def __init__(
+        self,
+        *,
+        case_id: str,
+        dialogue: Dialogue,
+        count: int,
+        note: CaseNote,
+        message_id: str,
+        at: str,
+    ) -> None:
+        self.case_id = case_id
+        self.dialogue = dialogue
+        self.note = note
+        self.events: list[CaseEvent] = []
+        self.leads: list[str] = []
+        self.quiet = False
+        self._count = count
+        self._message_id = message_id
+        self._at = at
+        self._just_confirmed = False
+        self._asks_again = True
+
+    # --- what is open --------------------------------------------------------------------
+
+    @property
+    def state(self) -> State:
+        """Where the dialogue stands, as if it were not parked."""
+        scene = self.dialogue.scene
+        parked = scene.state is State.PARKED and scene.parked_from is not None
+        return scene.parked_from if parked and scene.parked_from else scene.state
+
+    @property
+    def step(self) -> NextCheck | None:
+        """The check that is open or cautioned of."""
+        return self.dialogue.scene.step
+
+    @property
+    def hazards(self) -> tuple[str, ...]:
+        """The cautions of the open step that the customer has to confirm first."""
+        if self.state is not State.CAUTIONING or self.step is None:
+            return ()
+        must = load_phrases().always_acknowledge
+        return tuple(c for c in self.step.cautions if c in must and c not in self.note.confirmed)
+
+    # --- feeding -------------------------------------------------------------------------
+
+    def feed(self, event: Given, *, meaning: str = "") -> bool:
+        """Have the dialogue take an event; False, and a sentence why, when it cannot."""
+        try:
+            actions = self.dialogue.handle(event)
+        except ProbetellError as error:
+            self.leads.append(error.message)
+            return False
+        for action in actions:
+            self._carry_out(action, event, meaning)
+        self._pass_cautions()
+        self._pass_meter()
+        if self.dialogue.scene.settled and self.state is State.CONCLUDED:
+            self.feed(Close(), meaning="closed after the repair held")
+        return True
+
+    def remember(self, **changes: Any) -> None:
+        """Change what is remembered of the case."""
+        self.note = self.note.model_copy(update=changes)
+
+    def understood(self) -> None:
+        """Note that the customer has understood the cautions, and go on."""
+        self.remember(confirmed=tuple(dict.fromkeys((*self.note.confirmed, *self.hazards))))
+        self._just_confirmed = True
+        self.feed(Acknowledged())
+
+    def pass_for(self, name: str) -> None:
+        """Pass a caution of the open step for an answer that belongs to another check."""
+        if self.dialogue.state is State.CAUTIONING:
+            self.feed(Acknowledged(), meaning=f"passed for an answer to: {name}")
+
+    def no_meter(self) -> None:
+        """Leave out, from now on, all that needs a meter."""
+        self.remember(no_meter=True)
+        self.leads.append(say("no_meter"))
+        self._pass_meter()
+
+    def meter_found(self) -> None:
+        """Take back that there is no meter, and put the other answers again."""
+        self.remember(no_meter=False)
+        self.leads.append(say("meter_found"))
+        answers = self.dialogue.ledger.mark()
+        gone = [n for n, a in enumerate(answers) if _without_meter(a.entries)]
+        if not gone:
+            return
+        mark = len(self.leads)
+        while self.dialogue.ledger.count > gone[0]:
+            if not self.feed(Undo(), meaning="a meter was found"):
+                break
+        for answer in answers[gone[0] + 1 :]:
+            self._tell_again(answer.entries)
+        del self.leads[mark:]
+
+    def _tell_again(self, entries: tuple[Entry, ...]) -> None:
+        for entry in entries:
+            self.pass_for("what was answered before")
+            match entry:
+                case Told(check=check, reading=reading):
+                    self.feed(Exact(check=check, reading=reading), meaning="put again")
+                case CannotDo() if entry.why != _NO_METER:
+                    self.feed(entry, meaning="put again")
+                case Repaired():
+                    self.feed(entry, meaning="put again")
+                case _:
+                    pass
+
+    def in_full(self) -> None:
+        """Put the open question again as when it came first."""
+        self._asks_again = False
+        self.remember(explained=())
+
+    def _carry_out(self, action: Action, event: Given, meaning: str) -> None:
+        match action:
+            case Store(event=stored, meaning=meant):
+                number = len(self.events)
+                entry = StoredEvent(
+                    sequence=self._count + number,
+                    at=self._at,
+                    event=stored,
+                    meaning=meaning or meant,
+                    key=f"{self._message_id}/{number}",
+                )
+                self.events.append(CaseEvent(case_id=self.case_id, entry=entry))
+            case AskCheck() | AskCaution() | AskConfirm() | GiveVerdict():
+                if not isinstance(event, Opened | Acknowledged | Close):
+                    self.leads.append(self._lead(action))
+                self._asks_again = False
+            case Say(say=said) | Park(say=said):
+                self.leads.append(said)
+            case Complain(message=message):
+                self.leads.append(message)
+            case Ended():
+                self.remember(closed=True)
+            case _:
+                pass
+
+    def _lead(self, action: AskCheck | AskCaution | AskConfirm | GiveVerdict) -> str:
+        """Give what an action says in front of its question, such as the read-back."""
+        wording, scene = self.dialogue.wording, self.dialogue.scene
+        ends: list[str] = []
+        match action:
+            case AskCheck(step=step):
+                ends = [wording.check(step, reminders=step.cautions), wording.check(step)]
+            case AskCaution(cautions=cautions):
+                ends = [wording.book.say("caution", cautions=" ".join(cautions))]
+            case AskConfirm() if scene.pending is not None and scene.step is not None:
+                ends = [wording.pending(scene.pending, scene.step)]
+            case GiveVerdict(verdict=verdict):
+                ends = [wording.verdict(verdict, settled=scene.settled)]
+            case _:
+                pass
+        return next(
+            (action.say.removesuffix(e).strip() for e in ends if action.say.endswith(e)), ""
+        )
+
+    def _pass_cautions(self) -> None:
+        """Pass the cautions where none has to be confirmed: they are sent with the step."""
+        if self.dialogue.state is State.CAUTIONING and not self.hazards:
+            self.feed(Acknowledged(), meaning="the cautions are sent with the step")
+
+    def _due(self, step: NextCheck) -> tuple[str, ...]:
+        """Name the cautions whose whole sentences belong in front of a step."""
+        file = load_phrases()
+        ids = dict.fromkeys((file.first_caution, *step.cautions))
+        again = frozenset() if self._just_confirmed else file.always_acknowledge
+        return tuple(c for c in ids if c not in self.note.told or (c in again))
+
+    def _pass_meter(self) -> None:
+        """Leave out every check that needs a meter where there is none."""
+        step = self.step
+        if not self.note.no_meter or step is None or not needs_meter(step.check):
+            return
+        if self.state in {State.MEASURING, State.CAUTIONING} and not self.dialogue.scene.proof:
+            ids = tuple(c.id for c in self.dialogue.diagnosis.checks.values() if needs_meter(c))
+            mark = len(self.leads)
+            self.feed(CannotDo(why=_NO_METER, also=ids))
+            del self.leads[mark:]
+        elif self.state is State.PROVING:
+            self.feed(Asked(command="skip"), meaning="no meter to prove the repair with")
+
+    # --- writing -------------------------------------------------------------------------
+
+    def text(self, *, brief: bool = False) -> str:
+        """Write the reply: what was taken, then the open question.
+
+        ``brief`` asks again in few words; so does an answer that put no new question.
+        """
+        lead = " ".join(part for part in dict.fromkeys(self.leads) if part)
+        if self.quiet:
+            return lead
+        brief = brief or self._asks_again
+        step = self.step
+        if step is not None and self.state is State.CAUTIONING:
+            return _joined(lead, self._hazard(step, brief=brief))
+        if step is not None and self.state in _OPEN:
+            return self._check(step, lead, brief=brief)
+        return _joined(lead, self._other_question(brief=brief))
+
+    def _other_question(self, *, brief: bool) -> str:
+        scene, wording = self.dialogue.scene, self.dialogue.wording
+        match self.state:
+            case State.CONFIRMING | State.CONTRASTING if scene.pending and scene.step:
+                return confirm_text(scene.pending, scene.step, wording)
+            case State.CONCLUDED if scene.verdict is not None and not brief:
+                return verdict_text(scene.verdict, wording, no_meter=self.note.no_meter)
+            case State.CONCLUDED if scene.verdict is not None:
+                return say("outcome")
+            case State.CLOSED if scene.verdict is not None:
+                return settled_text(scene.verdict, wording)
+            case _:
+                return ""
+
+    def _hazard(self, step: NextCheck, *, brief: bool) -> str:
+        ids = self.hazards if brief else self._due(step)
+        self.remember(told=tuple(dict.fromkeys((*self.note.told, *ids))))
+        sentences = self.dialogue.wording.cautions(ids)
+        return say("hazard", cautions=" ".join(sentences))
+
+    def _check(self, step: NextCheck, lead: str, *, brief: bool) -> str:
+        check = step.check
+        asked = (*(c for c in self.note.asked if c != check.id), check.id)[-_MOST_ASKED:]
+        self.remember(asked=asked)
+        if brief:
+            return _joined(lead, prompt_of(check), reply_of(check))
+        lexicon, due = self.dialogue.wording.lexicon, self._due(step)
+        text, explained = check_text(
+            step,
+            lead=lead,
+            cautions=[lexicon.caution(c) for c in due],
+            reminders=[lexicon.short(c) for c in step.cautions if c not in due],
+            known=self.note.explained,
+        )
+        self.remember(
+            explained=(*self.note.explained, *explained),
+            told=tuple(dict.fromkeys((*self.note.told, *due))),
+        )
+        return text
+
+
+def _without_meter(entries: tuple[Entry, ...]) -> bool:
+    return any(isinstance(e, CannotDo) and e.why == _NO_METER for e in entries)
+
+
+def _joined(*parts: str) -> str:
+    return " ".join(part for part in parts if part)

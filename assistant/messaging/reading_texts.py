@@ -1,0 +1,194 @@
+"""What a text means while a case is open: an answer, a number of a choice, or a question back."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Final
+
+from assistant.conversation.events import (
+    Asked,
+    CannotDo,
+    Exact,
+    Mismatched,
+    NotUnderstood,
+    Told,
+    Typed,
+    Understood,
+)
+from assistant.conversation.table import State
+from assistant.messaging.facts import facts_of
+from assistant.messaging.late import clauses, elsewhere, recent
+from assistant.messaging.memory import Question
+from assistant.messaging.terms import asked_about
+from assistant.messaging.texts import means, numbered, say, spoken_words
+from assistant.messaging.wording import answers_of, minutes_text, selectable
+from assistant.readings.readback import read_back_typed
+from assistant.readings.reading import Seen, reading_from_json, reading_to_json
+
+if TYPE_CHECKING:
+    from assistant.conversation.events import Given
+    from assistant.knowledge.schema import Check
+    from assistant.messaging.casetalk import CaseTalk
+
+__all__ = ["answer", "bound", "put_binding"]
+
+_OPEN: Final = frozenset({State.MEASURING, State.PROVING})
+
+
+def answer(talk: CaseTalk, text: str) -> Question | None:
+    """Take a text of an open case; give the question that the exchange itself has to put."""
+    if _confirmed(talk, text) or _chosen(talk, text) or _courtesy(talk, text):
+        return None
+    if facts_of(text).meter is False and not talk.note.no_meter:
+        talk.no_meter()
+        return None
+    if (term := asked_about(text)) is not None:
+        talk.leads.append(say("term", name=term.name, text=term.text))
+        return None
+    return _readings(talk, text)
+
+
+# --- numbers and wordings --------------------------------------------------------------------
+
+
+def _confirmed(talk: CaseTalk, text: str) -> bool:
+    if not talk.hazards or not means(text, "understood"):
+        return False
+    talk.understood()
+    return True
+
+
+def _chosen(talk: CaseTalk, text: str) -> bool:
+    """Take the number of a choice that is open."""
+    event = _choice(talk, spoken_words(text), text)
+    if event is None:
+        return False
+    talk.feed(event)
+    return True
+
+
+def _choice(talk: CaseTalk, said: str, text: str) -> Given | None:
+    scene, step = talk.dialogue.scene, talk.step
+    if talk.state in {State.CONFIRMING, State.CONCLUDED} and not scene.settled:
+        if said == "1" or means(text, "right"):
+            return Asked(command="yes")
+        return Asked(command="no") if said == "2" or means(text, "wrong") else None
+    if talk.state is State.CONTRASTING and scene.pending is not None:
+        readings = [told.reading for told in scene.pending.candidates]
+        marks = [mark.casefold() for mark in selectable(readings)]
+        if said == marks[-1]:
+            return Asked(command="no")
+        if said in marks:
+            return Typed(text=read_back_typed(readings[marks.index(said)]))
+        return None
+    if step is None or not said.isdecimal() or len(said) > 1:
+        return None
+    answers = answers_of(step.check)
+    if answers and talk.state in _OPEN and 0 < int(said) <= len(answers):
+        return Exact(check=step.check.id, reading=Seen(state=answers[int(said) - 1]))
+    hazard = talk.state is State.CAUTIONING
+    return CannotDo(why="can't do it") if said == "0" and (answers or hazard) else None
+
+
+def _courtesy(talk: CaseTalk, text: str) -> bool:
+    """Answer what changes nothing: thanks, a pause, how long, what was asked, which words."""
+    if means(text, "thanks"):
+        talk.leads.append(say("thanks"))
+    elif means(text, "wait"):
+        talk.leads.append(say("waiting"))
+        talk.quiet = True
+    elif means(text, "again"):
+        talk.in_full()
+    elif means(text, "how_long"):
+        if talk.step is not None:
+            talk.leads.append(say("how_long", minutes=minutes_text(talk.step.minutes)))
+    elif means(text, "words"):
+        talk.leads.append(say("words"))
+    elif means(text, "meter") and talk.note.no_meter:
+        talk.meter_found()
+    else:
+        return False
+    return True
+
+
+# --- readings --------------------------------------------------------------------------------
+
+
+def _readings(talk: CaseTalk, text: str) -> Question | None:
+    checks = talk.dialogue.diagnosis.checks
+    current = talk.step.check if talk.step else None
+    several = _several(talk, text, current)
+    if several:
+        for told in several:
+            _exact(talk, told)
+        return None
+    found = elsewhere(text, current, talk.note.asked, checks)
+    if found is not None and found.sure:
+        _exact(talk, found.told[0])
+        return None
+    if found is not None:
+        return put_binding(talk, found.told)
+    meant = talk.dialogue.meaning_of(text)
+    if isinstance(meant, Mismatched | NotUnderstood):
+        late = recent(text, current, talk.note.asked, checks)
+        if late:
+            return put_binding(talk, late)
+    talk.feed(Typed(text=text))
+    return None
+
+
+def _several(talk: CaseTalk, text: str, current: Check | None) -> tuple[Told, ...]:
+    """Give the readings of a text that names several places, when each is sure; else none."""
+    parts = clauses(text)
+    if len(parts) < 2:
+        return ()
+    told: list[Told] = []
+    for part in parts:
+        found = elsewhere(part, current, talk.note.asked, talk.dialogue.diagnosis.checks)
+        meant = None if found else talk.dialogue.meaning_of(part)
+        if found is not None and found.sure:
+            told.extend(found.told)
+        elif isinstance(meant, Understood) and len(meant.told) == 1:
+            told.extend(meant.told)
+        else:
+            return ()
+    named = {t.check for t in told}
+    elsewhere_too = current is None or named != {current.id}
+    return tuple(told) if len(named) == len(told) > 1 and elsewhere_too else ()
+
+
+def _exact(talk: CaseTalk, told: Told) -> None:
+    name = talk.dialogue.diagnosis.checks[told.check].name
+    talk.pass_for(name)
+    talk.feed(Exact(check=told.check, reading=told.reading))
+
+
+def put_binding(talk: CaseTalk, told: tuple[Told, ...]) -> Question:
+    """Ask which check a reading is for."""
+    talk.quiet = True
+    reading = read_back_typed(told[0].reading)
+    names = [talk.dialogue.diagnosis.checks[t.check].name for t in told]
+    if len(told) == 1:
+        talk.leads.append(say("bind_one", reading=reading, name=names[0]))
+    else:
+        last = str(len(told) + 1)
+        talk.leads.append(say("bind", reading=reading, choices=numbered(names), last=last))
+    return Question(
+        kind="bind",
+        options=tuple(t.check for t in told),
+        reading={t.check: reading_to_json(t.reading) for t in told},
+    )
+
+
+def bound(talk: CaseTalk, question: Question, text: str) -> bool:
+    """Take the answer to that question; False when the text is none."""
+    said = spoken_words(text)
+    count = len(question.options)
+    if said == str(count + 1) or means(text, "wrong") or said in {"no", "0", "none"}:
+        talk.leads.append(say("dropped"))
+        return True
+    first = count == 1 and (means(text, "right") or said in {"yes", "right", "yep", "yeah"})
+    if not first and not (said.isdecimal() and len(said) == 1 and 0 < int(said) <= count):
+        return False
+    check = question.options[0 if first else int(said) - 1]
+    _exact(talk, Told(check=check, reading=reading_from_json(question.reading[check])))
+    return True
