@@ -18,6 +18,10 @@ BENCHMARKS: Final[Mapping[str, tuple[str, str]]] = {
         "assistant.benchmarks.outside",
         "cars that the program has never seen, driven through the machine contract",
     ),
+    "fleet": (
+        "assistant.benchmarks.fleet",
+        "orders of checks compared on unseen cars: the program's, the trade's and others",
+    ),
     "choice": (
         "assistant.benchmarks.choice",
         "the time to choose the next check, beside counting every world",

@@ -27,7 +27,7 @@ if TYPE_CHECKING:
     from assistant.diagnosis.population import Population
     from assistant.knowledge.schema import Repair
 
-__all__ = ["Choice", "choose", "information", "uncleared_groups"]
+__all__ = ["Choice", "best_check", "choose", "information", "uncleared_groups"]
 
 _MUST_CLEAR: Final = ("supply", "load", "signal")
 _CLEARED_BELOW: Final = 0.25
@@ -140,14 +140,13 @@ def choose(
     ).astype(np.float64)
     needed = dict(belief_of(population).repairs)
     best_repair = rank_repairs(needed, repairs, tried=tried)[0]
-    telling = by_rate[0] if by_rate and bits[by_rate[0]] > _LEAST_BITS else None
     if best_repair == LAST_SUSPECT:
         uncleared = uncleared_groups(population, answered)
         clearing = [
             check for check in by_rate if set(population.checks[check].clears) & set(uncleared)
         ]
         if clearing and len(answered) < 2 * _MOST_ANSWERS:
-            best = max(
+            first = max(
                 clearing,
                 key=lambda check: (
                     (len(set(population.checks[check].clears) & set(uncleared))
@@ -155,22 +154,48 @@ def choose(
                     check,
                 ),
             )  # fmt: skip
-            return Choice(check=best, bits=bits[best], repair=best_repair, most_telling=best)
+            return Choice(check=first, bits=bits[first], repair=best_repair, most_telling=first)
+    top = float(max(now[:-1]))
+    best, telling = best_check(outcomes, minutes, costs, top=top, answered=len(answered), rng=rng)
+    return Choice(
+        check=best,
+        bits=0.0 if best is None else bits[best],
+        repair=best_repair,
+        most_telling=telling,
+    )
+
+
+def best_check(
+    outcomes: Mapping[str, Outcomes],
+    minutes: Mapping[str, float],
+    costs: NDArray[np.float64],
+    *,
+    top: float,
+    answered: int,
+    rng: np.random.Generator,
+) -> tuple[str | None, str | None]:
+    """Choose among checks by their outcomes: the best one, None when repairing costs less.
+
+    ``costs`` are the minutes of each class's repair, (classes,), ``top`` the probability of the
+    likeliest one, ``answered`` how many checks were done. The second item is the check that tells
+    most per minute, None where none tells anything.
+    """
+    bits = {check: bits_of(found) for check, found in outcomes.items()}
+    by_rate = sorted(outcomes, key=lambda check: (-bits[check] / minutes[check], check))
+    telling = by_rate[0] if by_rate and bits[by_rate[0]] > _LEAST_BITS else None
     if telling is None:
-        return Choice(check=None, bits=0.0, repair=best_repair, most_telling=None)
+        return None, None
     # Every further check tries the patience a little more.
-    hurry = 1.0 + (len(answered) / _PATIENT_FOR) ** 2
+    hurry = 1.0 + (answered / _PATIENT_FOR) ** 2
     saves = {
         check: _saving(outcomes[check], costs, rng) - hurry * minutes[check]
         for check in by_rate[:_LOOKED_AT]
     }
     worth = [check for check in by_rate[:_LOOKED_AT] if saves[check] > 0.0]
-    top = float(max(now[:-1]))
-    tired = len(answered) >= _MOST_ANSWERS and top >= _ENOUGH_WHEN_TIRED
-    if tired or len(answered) >= 2 * _MOST_ANSWERS or (not worth and top >= _ENOUGH):
-        return Choice(check=None, bits=0.0, repair=best_repair, most_telling=telling)
-    best = worth[0] if worth else telling
-    return Choice(check=best, bits=bits[best], repair=best_repair, most_telling=telling)
+    tired = answered >= _MOST_ANSWERS and top >= _ENOUGH_WHEN_TIRED
+    if tired or answered >= 2 * _MOST_ANSWERS or (not worth and top >= _ENOUGH):
+        return None, telling
+    return (worth[0] if worth else telling), telling
 
 
 def _saving(outcomes: Outcomes, costs: NDArray[np.float64], rng: np.random.Generator) -> float:

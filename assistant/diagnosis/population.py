@@ -290,18 +290,18 @@ def first_population(
     worlds = Worlds(latents=model.draw_latents(size, rng), slots=slots.astype(np.int16))
     log_weights = np.log(model.rates[first] / proposal[first])
     log_weights = log_weights + correction
-    population = Population(
+    responder = Responder(model.parts(worlds))
+    fits = complaint_fit(responder, complaint, model.faults, worlds.slots)
+    return Population(
         model=model,
         complaint=complaint,
         checks=checks,
         worlds=worlds,
-        log_weights=log_weights,
+        log_weights=log_weights + np.log(fits),
         explains=explains,
+        _now=responder,
+        _predicted={},
     )
-    responder = Responder(model.parts(worlds))
-    fits = complaint_fit(responder, complaint, model.faults, worlds.slots)
-    population.log_weights = population.log_weights + np.log(fits)
-    return population
 
 
 _PAIRED_SHARE: Final = 0.5

@@ -45,8 +45,8 @@ def loose_contacts(parts: Parts) -> BoolArray:
 def holding_contacts(parts: Parts, index: NDArray[np.intp]) -> Parts:
     """Give the worlds at ``index`` in their other state, (len(index),).
 
-    A bad supply contact holds; a coil that breaks contact is open; a chafed wire is clear of the
-    body; a hot amplifier is cool and the other way round.
+    A bad supply contact holds; a rubbing coil is open or at the upper end of its jumps; a chafed
+    wire is clear of the body; a hot amplifier is cool and the other way round.
     """
     values: dict[str, FloatArray] = {name: column[index] for name, column in parts.values.items()}
     for flag, contact in _CONTACTS.items():
@@ -58,9 +58,12 @@ def holding_contacts(parts: Parts, index: NDArray[np.intp]) -> Parts:
         values["hot_now"],
     )
     for position in parts.positions:
-        opens = _rubbing(parts, position)[index]
+        rubs = _rubbing(parts, position)[index]
+        opens = values[f"rub_opens.{position}"] > 0.5
         name = f"coil_open.{position}"
-        values[name] = np.where(opens, 1.0, values[name])
+        values[name] = np.where(rubs & opens, 1.0, values[name])
+        name = f"rub_low_ratio.{position}"
+        values[name] = np.where(rubs & ~opens, values[f"rub_high_ratio.{position}"], values[name])
         leak = f"leak_ohm.{position}"
         values[leak] = np.where(
             values[f"leak_jumps.{position}"] > 0.5, _INSULATED_OHM, values[leak]

@@ -12,7 +12,7 @@ if TYPE_CHECKING:
     from assistant.electrics.arrays import BoolArray, FloatArray
     from assistant.knowledge.schema import Position
 
-__all__ = ["coil_ohm", "leak_ohm", "line_ohm", "load_trips", "music_ohm"]
+__all__ = ["coil_ohm", "coil_share", "leak_ohm", "line_ohm", "load_trips", "music_ohm"]
 
 _MIDDLE_COIL_RATIO = 0.8
 _SHORTED_COIL_RATIO = 0.5
@@ -29,12 +29,21 @@ def _low_load(parts: Parts, position: Position) -> FloatArray:
     return np.where(low, parts["low_load_ratio"], 1.0)
 
 
+def coil_share(parts: Parts, position: Position) -> FloatArray:
+    """Coil's DC resistance over its nominal impedance, (worlds,).
+
+    Turns of a rubbing coil touch now and then: it stands at the lower end of its jumps here.
+    """
+    touches = parts.flag(f"coil_rubs.{position}") & parts.flag(f"rub_jumps.{position}")
+    touches &= ~parts.flag(f"rub_opens.{position}")
+    ratio = parts[f"coil_ratio.{position}"]
+    return np.where(touches, ratio * parts[f"rub_low_ratio.{position}"], ratio)
+
+
 def coil_ohm(parts: Parts, position: Position) -> FloatArray:
     """DC resistance of what hangs on the position, without its wires, ohm; open is infinite."""
     coil = (
-        parts[f"nominal_ohm.{position}"]
-        * parts[f"coil_ratio.{position}"]
-        * _low_load(parts, position)
+        parts[f"nominal_ohm.{position}"] * coil_share(parts, position) * _low_load(parts, position)
     )
     return np.where(parts.flag(f"coil_open.{position}"), np.inf, coil)
 
@@ -63,7 +72,7 @@ def leak_ohm(parts: Parts, position: Position, *, from_negative: bool) -> FloatA
 
 def music_ohm(parts: Parts, position: Position) -> FloatArray:
     """Impedance that the music sees at the position, ohm: about nominal for a good coil."""
-    ratio = parts[f"coil_ratio.{position}"]
+    ratio = coil_share(parts, position)
     sound = np.where(ratio < _SHORTED_COIL_RATIO, ratio / _MIDDLE_COIL_RATIO, 1.0)
     impedance = parts[f"nominal_ohm.{position}"] * sound * _low_load(parts, position)
     impedance = np.where(parts.flag(f"coil_open.{position}"), np.inf, impedance)

@@ -17,7 +17,7 @@ import numpy as np
 
 from assistant.electrics.amplifier import AmplifierState, solve_amplifier
 from assistant.electrics.contacts import holding_contacts, loose_contacts
-from assistant.electrics.load import coil_ohm, leak_ohm, line_ohm
+from assistant.electrics.load import coil_ohm, coil_share, leak_ohm, line_ohm
 from assistant.electrics.parts import OPEN_OHM, Parts, Situation
 from assistant.electrics.signal import (
     center_to_shell_ohm,
@@ -278,7 +278,7 @@ class Responder:
         pair: Pair = parts.pair_of[position]
         plays = self._channel_plays(position, situation) & np.isfinite(line_ohm(parts, position))
         dead_short = (parts[f"wires_short_ohm.{position}"] < OPEN_OHM) | (
-            parts[f"coil_ratio.{position}"] < 0.15
+            coil_share(parts, position) < 0.15
         )
         spoilt = (
             distorted_signal(parts, situation, pair)

@@ -119,7 +119,7 @@ def test_renewal_keeps_the_belief(
 
 
 def test_renewing_again_and_again_does_not_drift() -> None:
-    held = population(COUPE, complaint("protects"), LOW_LOAD, worlds=20_000, seed=3)
+    held = population(COUPE, complaint("protects"), LOW_LOAD, worlds=60_000, seed=3)
     share = double_share(held)
     rng = np.random.default_rng(4)
     for _ in range(6):
@@ -151,17 +151,22 @@ def test_evidence_on_another_part_does_not_move_the_belief(ohms: float) -> None:
     """A shell that reads like any good one says nothing about a short in a speaker line."""
     told = LOW_LOAD
     other = ReadingEvidence(check="shell_to_body.front", reading=Value(value=ohms, unit="ohm"))
-    held = population(COUPE, complaint("protects"), told, worlds=40_000, seed=7)
-    names = [fault.id for fault in held.model.faults]
+    names = [fault.id for fault in WorldModel(COUPE).faults]
     wires = names.index("speaker.front_left.wires_shorted")
     coil = names.index("speaker.front_left.coil_shorted")
 
     def share(p: NDArray[np.float64]) -> float:
         return float(p[wires] / (p[wires] + p[coil]))
 
-    before = share(fault_probabilities(held))
-    held.tell(other, np.random.default_rng(8), 0)
-    assert share(fault_probabilities(held)) == pytest.approx(before, abs=0.05)
+    # One draw leaves some 80 effective worlds after an odd reading: the mean of several counts.
+    shares = []
+    for seed in range(7, 15):
+        held = population(COUPE, complaint("protects"), told, worlds=40_000, seed=seed)
+        first = share(fault_probabilities(held))
+        held.tell(other, np.random.default_rng(8), 0)
+        shares.append((first, share(fault_probabilities(held))))
+    before, after = np.mean(shares, axis=0)
+    assert after == pytest.approx(before, abs=0.05)
     renewed = population(COUPE, complaint("protects"), told, worlds=20_000, seed=9)
     rng = np.random.default_rng(10)
     renewed.renew(rng, 6000)
