@@ -17,6 +17,8 @@ from assistant.conversation.events import (
     Ended,
     Exact,
     GiveVerdict,
+    Mismatched,
+    NotUnderstood,
     Opened,
     Park,
     Repaired,
@@ -147,8 +149,9 @@ class CaseTalk:
 
     def no_meter(self) -> None:
         """Leave out, from now on, all that needs a meter."""
+        known = self.note.no_meter
         self.remember(no_meter=True)
-        self.leads.append(say("no_meter"))
+        self.leads.append(say("no_meter_known" if known else "no_meter"))
         self._pass_meter()
 
     def meter_found(self) -> None:
@@ -180,6 +183,10 @@ class CaseTalk:
                 case _:
                     pass
 
+    def makes_sense(self, text: str) -> bool:
+        """Tell whether the open question can use a text; changes nothing."""
+        return not isinstance(self.dialogue.meaning_of(text), Mismatched | NotUnderstood)
+
     def in_full(self) -> None:
         """Put the open question again as when it came first."""
         self._asks_again = False
@@ -201,8 +208,11 @@ class CaseTalk:
                 if not isinstance(event, Opened | Acknowledged | Close):
                     self.leads.append(self._lead(action))
                 self._asks_again = False
-            case Say(say=said) | Park(say=said):
+            case Say(say=said):
                 self.leads.append(said)
+            case Park():
+                self.leads.append(say("waiting"))
+                self.quiet = True
             case Complain(message=message):
                 self.leads.append(message)
             case Ended():

@@ -5,21 +5,20 @@ Pure: ids and the time come in by arguments, dialogues are given by the caller, 
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import TYPE_CHECKING, Final
 
-from assistant.messaging.casetalk import CaseTalk
-from assistant.messaging.intake import ask, label_of, next_topic, opening, summary, take
-from assistant.messaging.memory import CaseNote, Draft, Memory, Question, recall
-from assistant.messaging.reading_texts import answer, bound
+from assistant.messaging.memory import recall
 from assistant.messaging.records import Outcome
 from assistant.messaging.reserved import reserved
 from assistant.messaging.segments import bodies, segments
 from assistant.messaging.shop import Shop
-from assistant.messaging.texts import say
+from assistant.messaging.texts import say, spoken_words
+from assistant.messaging.turn import Turn
 
 if TYPE_CHECKING:
-    from assistant.messaging.records import CaseEvent, Dialogues, IncomingText, Thread
+    from assistant.messaging.records import Dialogues, IncomingText, Thread
+    from assistant.messaging.reserved import Reserved
 
 __all__ = ["Shop", "exchange"]
 
@@ -40,138 +39,59 @@ def exchange(
     ``new_case_id`` is the id of the case that this text may open. ``later`` tells that more texts
     of the number wait behind this one. The dialogues that are asked for go on to the new events;
     when the outcome is not kept, they have to be dropped. Never raises on any text.
+
+    The carriers' words go before everything: STOP and its like give no reply at all, and neither
+    does any text of a number that has opted out or that a person at the shop answers. YES is an
+    answer to what is open, unless the number had opted out: then it is back, as the carrier has
+    it.
     """
-    del later
-    turn = _Turn(
-        thread=thread,
+    word = reserved(message.text)
+    if word == "leave":
+        return Outcome(thread=replace(thread, opted_out=True))
+    if thread.opted_out and word != "back":
+        return Outcome(thread=thread)
+    if word == "help":
+        return Outcome(thread=thread, replies=bodies(_help(shop)))
+    turn = Turn(
+        thread=replace(thread, opted_out=False),
         message=message,
         dialogues=dialogues,
         shop=shop,
         new_case_id=new_case_id,
         memory=recall(thread),
+        later=later,
     )
-    return turn.outcome()
+    text = _reply(turn, word, back=thread.opted_out)
+    return Outcome(
+        thread=replace(turn.thread, memory=turn.memory.written()),
+        events=turn.events,
+        replies=bodies(text),
+        closed=turn.closed,
+    )
 
 
-@dataclass(slots=True, kw_only=True)
-class _Turn:
-    """One text while it is answered."""
+def _reply(turn: Turn, word: Reserved | None, *, back: bool) -> str:
+    message = turn.message
+    if turn.thread.held_by:
+        return ""
+    lead = ""
+    if back or (word == "back" and spoken_words(message.text) != "yes"):
+        lead = say("back", shop=turn.shop.name)
+    elif segments(message.text) > _MOST_SEGMENTS:
+        lead = say("too_long")
+    elif message.place:
+        lead = say("place")
+    elif message.media:
+        lead = say("picture")
+        if spoken_words(message.text):
+            return f"{lead} {turn.answered(message.text)}".strip()
+    else:
+        return turn.answered(message.text)
+    return f"{lead} {turn.open_question()}".strip()
 
-    thread: Thread
-    message: IncomingText
-    dialogues: Dialogues
-    shop: Shop
-    new_case_id: str
-    memory: Memory
-    events: tuple[CaseEvent, ...] = ()
-    closed: tuple[str, ...] = ()
 
-    def outcome(self) -> Outcome:
-        word = reserved(self.message.text)
-        if word == "leave":
-            return self._kept(opted_out=True)
-        if self.thread.opted_out and word != "back":
-            return self._kept()
-        if word == "help":
-            return self._kept(self._help())
-        if self.thread.opted_out:
-            return self._kept(
-                f"{say('back', shop=self.shop.name)} {self._open_question()}", opted_out=False
-            )
-        if self.thread.held_by:
-            return self._kept()
-        if self.message.media or self.message.place:
-            return self._kept(
-                f"{say('picture' if self.message.media else 'place')} {self._open_question()}"
-            )
-        if segments(self.message.text) > _MOST_SEGMENTS:
-            return self._kept(f"{say('too_long')} {self._open_question()}")
-        return self._kept(self._answered(self.message.text))
-
-    def _kept(self, text: str = "", *, opted_out: bool | None = None) -> Outcome:
-        thread = self.thread if opted_out is None else replace(self.thread, opted_out=opted_out)
-        return Outcome(
-            thread=replace(thread, memory=self.memory.written()),
-            events=self.events,
-            replies=bodies(text),
-            closed=self.closed,
-        )
-
-    def _help(self) -> str:
-        contact = (say("contact_phone", phone=self.shop.phone) if self.shop.phone else "") + (
-            say("contact_hours", hours=self.shop.hours) if self.shop.hours else ""
-        )
-        return say("help", shop=self.shop.name, contact=contact)
-
-    # --- cases ---------------------------------------------------------------------------
-
-    def _talk(self, case_id: str) -> CaseTalk:
-        dialogue, count = self.dialogues.stored(case_id)
-        return CaseTalk(
-            case_id=case_id,
-            dialogue=dialogue,
-            count=count,
-            note=self.memory.note(case_id),
-            message_id=self.message.message_id,
-            at=self.shop.now,
-        )
-
-    def _finish(self, talk: CaseTalk, question: Question | None = None) -> str:
-        text = talk.text()
-        self.events += tuple(talk.events)
-        if talk.note.closed and not self.memory.note(talk.case_id).closed:
-            self.closed += (talk.case_id,)
-        self.memory = self.memory.with_note(talk.case_id, talk.note).model_copy(
-            update={"question": question}
-        )
-        return text
-
-    def _open_question(self) -> str:
-        if self.memory.draft is not None and self.memory.draft.asked:
-            return ask(self.memory.draft, self.memory.draft.asked)
-        case_id = self.thread.case_id
-        if case_id is None or self.memory.note(case_id).closed:
-            return ""
-        return self._talk(case_id).text(brief=True)
-
-    def _answered(self, text: str) -> str:
-        if self.memory.draft is not None:
-            return self._intake(self.memory.draft, text)
-        case_id = self.thread.case_id
-        if case_id is None:
-            return f"{say('greeting', shop=self.shop.name)} {self._intake(Draft(), text)}"
-        talk = self._talk(case_id)
-        question = self.memory.question
-        if question is not None and question.kind == "bind" and bound(talk, question, text):
-            return self._finish(talk)
-        return self._finish(talk, answer(talk, text))
-
-    # --- intake --------------------------------------------------------------------------
-
-    def _intake(self, draft: Draft, text: str) -> str:
-        taken = take(draft, text)
-        lead = summary(taken.noted)
-        if taken.problem:
-            lead = say("not_taken_car", why=taken.problem)
-        topic = next_topic(taken.draft)
-        if topic is not None:
-            asked = taken.draft.model_copy(update={"asked": topic})
-            self.memory = self.memory.model_copy(update={"draft": asked})
-            return f"{lead} {ask(asked, topic)}".strip()
-        return f"{lead} {self._open(taken.draft)}".strip()
-
-    def _open(self, draft: Draft) -> str:
-        case_id = self.new_case_id
-        note = CaseNote(car=draft.car, label=label_of(draft), no_meter=draft.meter is False)
-        talk = CaseTalk(
-            case_id=case_id,
-            dialogue=self.dialogues.fresh(),
-            count=0,
-            note=note,
-            message_id=self.message.message_id,
-            at=self.shop.now,
-        )
-        talk.feed(opening(draft, self.shop, case_id))
-        self.thread = replace(self.thread, case_id=case_id, cases=(*self.thread.cases, case_id))
-        self.memory = self.memory.model_copy(update={"draft": None})
-        return self._finish(talk)
+def _help(shop: Shop) -> str:
+    """Name the shop, how to end the messages, and that rates apply (CTIA Messaging Principles)."""
+    phone = say("contact_phone", phone=shop.phone) if shop.phone else ""
+    hours = say("contact_hours", hours=shop.hours) if shop.hours else ""
+    return say("help", shop=shop.name, contact=f"{phone}{hours}")

@@ -17,7 +17,15 @@ from assistant.messaging.texts import read_data, spoken_words
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-__all__ = ["Facts", "IntakeFile", "facts_of", "load_intake", "named_places", "says_nothing"]
+__all__ = [
+    "Facts",
+    "IntakeFile",
+    "facts_of",
+    "load_intake",
+    "named_places",
+    "says_nothing",
+    "without_places",
+]
 
 _MOST: Final = 400
 """Characters of a text that are looked at; what is wrong stands in front."""
@@ -246,6 +254,14 @@ def _supply(low: str) -> dict[str, Any]:
     if wire:
         supply["wire"] = wire
     return supply
+
+
+def without_places(text: str) -> str:
+    """Give ``text`` in small letters without the names of speaker positions."""
+    rest = text.casefold().replace("'", "")
+    for place in load_intake().places:
+        rest = _whole(place.words).sub(" ", rest)
+    return " ".join(rest.split())
 
 
 def named_places(text: str) -> Sequence[Position]:

@@ -30,10 +30,12 @@ _PARTS: Final[tuple[Topic, ...]] = ("channels", "speakers", "source", "supply")
 _DIGITS: Final = re.compile(r"\d+")
 _FEW_OHMS: Final = 16.0
 _MOST_SHOWN: Final = 40
+_MOST_WHY: Final = 120
+_TRIES: Final[Mapping[Topic, int]] = {"symptom": 3, "when": 2, "where": 2, "meter": 2}
 
 
 class Taken:
-    """What came of a text: the draft, what was noted of it in words, and whether any was."""
+    """What came of a text: the draft, what was noted of it in words, or why nothing was."""
 
     def __init__(self, draft: Draft, noted: Sequence[str] = (), problem: str = "") -> None:
         self.draft = draft
@@ -85,12 +87,23 @@ def take(draft: Draft, text: str) -> Taken:
     """Take what a text tells into the draft; ``asked`` of the draft says which question is open."""
     if means(text, "go"):
         return Taken(_done(draft, *_PARTS, "meter"))
+    facts = facts_of(text)
     if draft.asked is not None:
-        if says_nothing(text):
-            return Taken(_done(draft, draft.asked))
         if (answer := _answer(draft, draft.asked, text)) is not None:
             return _merged(draft, answer, draft.asked)
-    return _merged(draft, facts_of(text), None)
+        if says_nothing(text):
+            return Taken(_done(draft, draft.asked))
+        if not facts:
+            return _in_vain(draft, draft.asked)
+    return _merged(draft, facts, None)
+
+
+def _in_vain(draft: Draft, topic: Topic) -> Taken:
+    """Note an answer that cannot be used; parts are left after one, the trouble after two."""
+    if draft.tries + 1 < _TRIES.get(topic, 1):
+        tried = draft.model_copy(update={"tries": draft.tries + 1})
+        return Taken(tried, problem=say("not_taken"))
+    return Taken(_done(draft, topic), problem=f"{say('not_taken')} {say('never_mind')}")
 
 
 def _done(draft: Draft, *topics: Topic) -> Draft:
@@ -116,7 +129,8 @@ def _answer(draft: Draft, topic: Topic, text: str) -> Facts | None:
         return _picked(topic, [names[n - 1] for n in dict.fromkeys(numbers)])
     said = spoken_words(text)
     if topic == "meter":
-        have = {"1": True, "yes": True, "yeah": True, "yep": True, "2": False, "nope": False}
+        have = {"1": True, "yes": True, "yeah": True, "yep": True, "i do": True, "sure": True}
+        have |= dict.fromkeys(("2", "no", "nope", "nah", "i dont", "none"), False)
         return Facts(meter=have[said]) if said in have else None
     return _short_part(topic, said)
 
@@ -163,7 +177,7 @@ def _merged(draft: Draft, facts: Facts, topic: Topic | None) -> Taken:
     try:
         checked = Installation.model_validate(_spread(tree))
     except ValidationError as error:
-        return Taken(draft, problem=model_error(error)[:120])
+        return Taken(draft, problem=say("not_taken_car", why=model_error(error)[:_MOST_WHY]))
     changes: dict[str, Any] = {"installation": tree}
     if facts.symptom and (draft.symptom is None or topic == "symptom"):
         changes["symptom"] = facts.symptom
@@ -175,10 +189,10 @@ def _merged(draft: Draft, facts: Facts, topic: Topic | None) -> Taken:
         changes["where"] = tuple(dict.fromkeys((*draft.where, *facts.where)))
     if facts.meter is not None:
         changes["meter"] = facts.meter
-    merged = draft.model_copy(update=changes)
+    merged = draft.model_copy(update={**changes, "tries": 0})
     told = [name for name, known in _told(merged, checked).items() if known]
     answered = [topic] if topic else []
-    noted = _noted(facts, bool("symptom" in changes))
+    noted = _noted(facts, symptom="symptom" in changes)
     return Taken(_done(merged, *(t for t in TOPICS if t in told), *answered), noted)
 
 
@@ -196,8 +210,8 @@ def _told(draft: Draft, installation: Installation) -> dict[Topic, bool]:
     }
 
 
-def _noted(facts: Facts, symptom: bool) -> list[str]:
-    """Give what was taken, in words."""
+def _noted(facts: Facts, *, symptom: bool) -> list[str]:
+    """Give what was taken, in words; the symptom only where it was not known before."""
     words: list[str] = []
     if symptom and facts.symptom:
         words.append(SYMPTOMS[facts.symptom])
@@ -263,7 +277,7 @@ def opening(draft: Draft, shop: Shop, case_id: str) -> Opened:
     tree = _spread(draft.installation)
     if draft.where and tree.get("speakers"):
         # a place that was complained of is there, even when its ohms were not told
-        tree["speakers"] = {**dict.fromkeys(draft.where, {}), **tree["speakers"]}
+        tree["speakers"] = {**{place: {} for place in draft.where}, **tree["speakers"]}
     return Opened(
         installation=Installation.model_validate(tree),
         complaint=draft.complaint,

@@ -1,4 +1,4 @@
-"""Readings that are for another check than the open one: late answers, several places in one text."""
+"""Readings for another check than the open one: late answers, several places in one text."""
 
 from __future__ import annotations
 
@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
 from assistant.conversation.events import Told
-from assistant.messaging.facts import named_places
+from assistant.messaging.facts import named_places, without_places
 from assistant.messaging.terms import named_in, without_names
 from assistant.readings.findings import ReadingFound
 from assistant.readings.interpret import interpret_typed
@@ -18,7 +18,7 @@ if TYPE_CHECKING:
     from assistant.knowledge.schema import Check
     from assistant.readings.reading import Reading
 
-__all__ = ["Elsewhere", "clauses", "elsewhere", "recent", "reading_for"]
+__all__ = ["Elsewhere", "bare", "clauses", "elsewhere", "names", "reading_for", "recent"]
 
 _CLAUSE: Final = re.compile(r"[;\n]+|,\s|(?<!\w)(?:and|but)(?!\w)|(?<=[a-z])\.\s", re.IGNORECASE)
 _CORRECTING: Final = re.compile(
@@ -51,7 +51,12 @@ def reading_for(text: str, check: Check) -> ReadingFound | None:
     return found[0] if vehicle in {None, check.do.vehicle} else None
 
 
-def _names(check: Check, text: str) -> bool | None:
+def bare(text: str) -> str:
+    """Give ``text`` without the names of parts and places."""
+    return without_names(without_places(text))
+
+
+def names(check: Check, text: str) -> bool | None:
     """Tell whether a text names the place of a check, None when it names no place."""
     terms = [term for term in named_in(text) if term.nodes]
     places = named_places(text)
@@ -69,16 +74,16 @@ def elsewhere(
 
     Sure when one of the checks that were asked before is named and no other of them.
     """
-    if current is not None and _names(current, text) is not False:
+    if current is not None and names(current, text) is not False:
         return None
-    if current is None and not any(_names(check, text) for check in checks.values()):
+    if current is None and not any(names(check, text) for check in checks.values()):
         return None
-    rest = without_names(text)
+    rest = bare(text)
     earlier = [c for c in dict.fromkeys(reversed(tuple(asked))) if c in checks]
-    known = _told(rest, [checks[c] for c in earlier if _names(checks[c], text)])
+    known = _told(rest, [checks[c] for c in earlier if names(checks[c], text)])
     if len(known) == 1:
         return Elsewhere(told=known, sure=True)
-    found = known or _told(rest, [c for c in checks.values() if _names(c, text)])
+    found = known or _told(rest, [c for c in checks.values() if names(c, text)])
     return Elsewhere(told=found[:_MOST], sure=False) if found else None
 
 

@@ -32,7 +32,8 @@ class CaseNote(_Frozen):
 
     ``car`` counts the cars of the number from 1. ``confirmed`` are the cautions that the customer
     has said to have understood, ``told`` those whose whole sentences were sent, ``explained`` the
-    terms that were explained, ``asked`` the checks that were asked, the latest last.
+    terms that were explained, ``asked`` the checks that were asked, the latest last. ``draft`` is
+    what was told before the case was opened.
     """
 
     car: int = 1
@@ -43,14 +44,16 @@ class CaseNote(_Frozen):
     told: tuple[str, ...] = ()
     explained: tuple[str, ...] = ()
     asked: tuple[str, ...] = ()
+    draft: Draft | None = None
 
 
 class Draft(_Frozen):
     """What was told of a car before its case is opened.
 
     ``when_open`` are the times between which the customer's words leave a choice. ``done`` are
-    the topics that need no question any more, ``asked`` is the one that is open. ``installation``
-    holds what is known of it, in the form of the machine interface.
+    the topics that need no question any more, ``asked`` is the one that is open and ``tries`` how
+    often it was answered in vain. ``installation`` holds what is known of the car, in the form of
+    the machine interface.
     """
 
     car: int = 1
@@ -62,6 +65,7 @@ class Draft(_Frozen):
     installation: dict[str, Any] = Field(default_factory=dict)
     done: tuple[Topic, ...] = ()
     asked: Topic | None = None
+    tries: int = 0
 
     @property
     def complaint(self) -> Complaint:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Final
 
+from assistant.conversation.binding import surprising
 from assistant.conversation.events import (
     Asked,
     CannotDo,
@@ -16,9 +17,9 @@ from assistant.conversation.events import (
 )
 from assistant.conversation.table import State
 from assistant.messaging.facts import facts_of
-from assistant.messaging.late import clauses, elsewhere, recent
+from assistant.messaging.late import bare, clauses, elsewhere, names, recent
 from assistant.messaging.memory import Question
-from assistant.messaging.terms import asked_about
+from assistant.messaging.terms import asked_about, is_question
 from assistant.messaging.texts import means, numbered, say, spoken_words
 from assistant.messaging.wording import answers_of, minutes_text, selectable
 from assistant.readings.readback import read_back_typed
@@ -32,14 +33,20 @@ if TYPE_CHECKING:
 __all__ = ["answer", "bound", "put_binding"]
 
 _OPEN: Final = frozenset({State.MEASURING, State.PROVING})
+_OHMS: Final = frozenset({"resistance", "continuity"})
 
 
 def answer(talk: CaseTalk, text: str) -> Question | None:
     """Take a text of an open case; give the question that the exchange itself has to put."""
     if _confirmed(talk, text) or _chosen(talk, text) or _courtesy(talk, text):
         return None
-    if facts_of(text).meter is False and not talk.note.no_meter:
+    if facts_of(text).meter is False:
         talk.no_meter()
+        return None
+    if not spoken_words(text):
+        talk.leads.append(say("empty"))
+        return None
+    if _bare_number(talk, text):
         return None
     if (term := asked_about(text)) is not None:
         talk.leads.append(say("term", name=term.name, text=term.text))
@@ -67,19 +74,13 @@ def _chosen(talk: CaseTalk, text: str) -> bool:
 
 
 def _choice(talk: CaseTalk, said: str, text: str) -> Given | None:
-    scene, step = talk.dialogue.scene, talk.step
-    if talk.state in {State.CONFIRMING, State.CONCLUDED} and not scene.settled:
-        if said == "1" or means(text, "right"):
-            return Asked(command="yes")
-        return Asked(command="no") if said == "2" or means(text, "wrong") else None
-    if talk.state is State.CONTRASTING and scene.pending is not None:
-        readings = [told.reading for told in scene.pending.candidates]
-        marks = [mark.casefold() for mark in selectable(readings)]
-        if said == marks[-1]:
-            return Asked(command="no")
-        if said in marks:
-            return Typed(text=read_back_typed(readings[marks.index(said)]))
-        return None
+    step = talk.step
+    if talk.state in {State.CONFIRMING, State.CONCLUDED}:
+        yes = said == "1" or means(text, "right")
+        no = said == "2" or means(text, "wrong")
+        return Asked(command="yes" if yes else "no") if yes or no else None
+    if talk.state is State.CONTRASTING:
+        return _picked(talk, said)
     if step is None or not said.isdecimal() or len(said) > 1:
         return None
     answers = answers_of(step.check)
@@ -87,6 +88,29 @@ def _choice(talk: CaseTalk, said: str, text: str) -> Given | None:
         return Exact(check=step.check.id, reading=Seen(state=answers[int(said) - 1]))
     hazard = talk.state is State.CAUTIONING
     return CannotDo(why="can't do it") if said == "0" and (answers or hazard) else None
+
+
+def _bare_number(talk: CaseTalk, text: str) -> bool:
+    """Refuse a lone 1 as a reading: it may be the number of a choice, or an old meter's OL."""
+    step = talk.step
+    metered = step is not None and not answers_of(step.check)
+    if step is None or not metered or talk.state not in _OPEN or spoken_words(text) != "1":
+        return False
+    unit = "1.0 ohm, or OL" if step.check.do.quantity in _OHMS else "1.0 V"
+    talk.leads.append(say("bare_number", example=unit))
+    return True
+
+
+def _picked(talk: CaseTalk, said: str) -> Given | None:
+    """Take one of the readings that are offered, or none of them."""
+    pending = talk.dialogue.scene.pending
+    readings = [told.reading for told in pending.candidates] if pending else []
+    marks = [mark.casefold() for mark in selectable(readings)]
+    if not readings or said not in marks:
+        return None
+    if said == marks[-1]:
+        return Asked(command="no")
+    return Typed(text=read_back_typed(readings[marks.index(said)]))
 
 
 def _courtesy(talk: CaseTalk, text: str) -> bool:
@@ -122,7 +146,7 @@ def _readings(talk: CaseTalk, text: str) -> Question | None:
             _exact(talk, told)
         return None
     found = elsewhere(text, current, talk.note.asked, checks)
-    if found is not None and found.sure:
+    if found is not None and found.sure and not _surprises(talk, found.told[0]):
         _exact(talk, found.told[0])
         return None
     if found is not None:
@@ -132,8 +156,20 @@ def _readings(talk: CaseTalk, text: str) -> Question | None:
         late = recent(text, current, talk.note.asked, checks)
         if late:
             return put_binding(talk, late)
+        if is_question(text):
+            talk.leads.append(say("terms_unknown"))
+            return None
+    plainer = bare(text)
+    named = current is not None and names(current, text)
+    if named and not isinstance(meant, Understood):
+        sure = isinstance(talk.dialogue.meaning_of(plainer), Understood)
+        text = plainer if sure else text
     talk.feed(Typed(text=text))
     return None
+
+
+def _surprises(talk: CaseTalk, told: Told) -> bool:
+    return surprising(told, talk.dialogue.diagnosis)
 
 
 def _several(talk: CaseTalk, text: str, current: Check | None) -> tuple[Told, ...]:
@@ -142,18 +178,19 @@ def _several(talk: CaseTalk, text: str, current: Check | None) -> tuple[Told, ..
     if len(parts) < 2:
         return ()
     told: list[Told] = []
+    by_place = False
     for part in parts:
         found = elsewhere(part, current, talk.note.asked, talk.dialogue.diagnosis.checks)
         meant = None if found else talk.dialogue.meaning_of(part)
         if found is not None and found.sure:
             told.extend(found.told)
+            by_place = True
         elif isinstance(meant, Understood) and len(meant.told) == 1:
             told.extend(meant.told)
         else:
             return ()
     named = {t.check for t in told}
-    elsewhere_too = current is None or named != {current.id}
-    return tuple(told) if len(named) == len(told) > 1 and elsewhere_too else ()
+    return tuple(told) if by_place and len(named) == len(told) > 1 else ()
 
 
 def _exact(talk: CaseTalk, told: Told) -> None:

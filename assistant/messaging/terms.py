@@ -13,7 +13,15 @@ from assistant.messaging.texts import read_data, spoken_words
 if TYPE_CHECKING:
     from assistant.knowledge.schema import Check
 
-__all__ = ["Term", "asked_about", "hints_for", "load_terms", "named_in", "without_names"]
+__all__ = [
+    "Term",
+    "asked_about",
+    "hints_for",
+    "is_question",
+    "load_terms",
+    "named_in",
+    "without_names",
+]
 
 _ASKING: Final = re.compile(
     r"(which|where|wheres|what|whats|whatis|how do i (find|know)|show me|explain|dont know (what|wh"
@@ -87,13 +95,18 @@ def without_names(text: str) -> str:
     return " ".join(rest.split()).strip(" ,:;-=")
 
 
+def is_question(text: str) -> bool:
+    """Tell whether a text asks what or where something is."""
+    said = spoken_words(text)
+    return bool(_ASKING.match(said) or ("?" in text and _ASKS.search(said)))
+
+
 def asked_about(text: str) -> Term | None:
     """Give the term that a text asks about, None when it asks about none.
 
     A text asks when it begins as questions do, or holds a question mark and a word of asking.
     """
-    said = spoken_words(text)
-    if not _ASKING.match(said) and not ("?" in text and _ASKS.search(said)):
+    if not is_question(text):
         return None
     found = named_in(text)
     return found[0] if found else None

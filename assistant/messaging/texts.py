@@ -96,5 +96,5 @@ def means(text: str, *keys: str) -> bool:
 
 
 def numbered(words: Sequence[str]) -> str:
-    """Number choices from 1: "1 = off, 2 = lit"."""
+    """Put numbers from 1 in front of choices: "1 = off, 2 = lit"."""
     return ", ".join(f"{n} = {word}" for n, word in enumerate(words, start=1))
