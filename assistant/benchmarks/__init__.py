@@ -22,6 +22,14 @@ BENCHMARKS: Final[Mapping[str, tuple[str, str]]] = {
         "assistant.benchmarks.fleet",
         "orders of checks compared on unseen cars: the program's, the trade's and others",
     ),
+    "optimum": (
+        "assistant.benchmarks.optimum",
+        "the choice of checks beside the exact optimum on small models",
+    ),
+    "peers": (
+        "assistant.benchmarks.peers",
+        "the belief beside two Bayesian network packages on one slice",
+    ),
     "choice": (
         "assistant.benchmarks.choice",
         "the time to choose the next check, beside counting every world",

@@ -110,7 +110,7 @@ def _bins(cases: Sequence[Played]) -> list[tuple[float, float, int]]:
 
 
 def calibration_error(cases: Sequence[Played]) -> float:
-    """Give the expected calibration error: mean distance of stated from true, by tenths (0 to 1)."""
+    """Give the expected calibration error, 0 to 1: stated less true share, over tenths."""
     return sum(abs(said - was) * n for said, was, n in _bins(cases)) / len(cases)
 
 
