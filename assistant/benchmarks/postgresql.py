@@ -1,4 +1,4 @@
-"""A PostgreSQL server of the benchmark's own, from the system's packages, in a directory of its own.
+"""A PostgreSQL server of the benchmark's own, from the system's packages, in a given directory.
 
 It commits to the disk as a server does by default, so that its figures are those of real use.
 """

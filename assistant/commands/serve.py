@@ -3,12 +3,16 @@
 from __future__ import annotations
 
 import asyncio
+import contextlib
+import signal
 import socket
 from typing import TYPE_CHECKING
 
 from assistant.errors import GivenError
 
 if TYPE_CHECKING:
+    from collections.abc import Iterator
+
     from assistant.messaging.plan import ServicePlan
     from assistant.settings import Settings
 
@@ -34,7 +38,10 @@ def _listen(host: str, port: int) -> socket.socket:
 
 def _tell(plan: ServicePlan, url: str) -> None:
     print(f"Service: {url}")
-    print(f"Shop's screen: {url}/shop/enter?token={plan.shop_token}")
+    if plan.shop_token_is_set:  # a secret of the settings stays there
+        print(f"Shop's screen: {url}/shop")
+    else:
+        print(f"Shop's screen: {url}/shop/enter?token={plan.shop_token}")
     if plan.practice:
         print(f"A customer's telephone: {url}/practice")
         print('Or: probetell text --as +12125550142 "my amp cuts out when it gets loud"')
@@ -70,8 +77,23 @@ def run_serve(
     name = f"[{plan.host}]" if ":" in plan.host else plan.host
     url = f"http://{name}:{taken.getsockname()[1]}"
 
+    class Server(uvicorn.Server):
+        """Ends on a signal without passing it on: a stop that was asked for is no failure."""
+
+        @contextlib.contextmanager
+        def capture_signals(self) -> Iterator[None]:
+            before = {
+                number: signal.signal(number, self.handle_exit)
+                for number in (signal.SIGINT, signal.SIGTERM)
+            }
+            try:
+                yield
+            finally:
+                for number, handler in before.items():
+                    signal.signal(number, handler)
+
     async def serve() -> None:
-        server: uvicorn.Server
+        server: Server
         service = Service(plan, local_url=url, stopping=lambda: server.should_exit)
         config = uvicorn.Config(
             service.app,
@@ -82,7 +104,7 @@ def run_serve(
             lifespan="on",
             timeout_graceful_shutdown=5,
         )
-        server = uvicorn.Server(config)
+        server = Server(config)
         _tell(plan, url)
         await server.serve(sockets=[taken])
 

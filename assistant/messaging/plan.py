@@ -15,11 +15,20 @@ if TYPE_CHECKING:
 
     from assistant.settings import Settings
 
-__all__ = ["Account", "ServicePlan", "database_of", "is_loopback", "key_of", "plan_service"]
+__all__ = [
+    "Account",
+    "ServicePlan",
+    "database_of",
+    "is_loopback",
+    "key_of",
+    "plan_service",
+    "practice_directory",
+]
 
 TEXT_WORLDS: Final = 5000
 """Worlds of a case by text where the settings name no number: many cases share one machine."""
 LEASE_SECONDS: Final = 60.0
+_SHORTEST_TOKEN: Final = 16
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -165,6 +174,11 @@ def plan_service(
             next_step="Set PROBETELL_HOME to a directory that you may write to.",
         ) from error
     shop_token = settings.shop_token
+    if shop_token is not None and len(shop_token.get_secret_value()) < _SHORTEST_TOKEN:
+        raise GivenError(
+            f"The shop's token is shorter than {_SHORTEST_TOKEN} characters.",
+            next_step="Set PROBETELL_SHOP_TOKEN to a longer one, or leave it out.",
+        )
     return ServicePlan(
         directory=directory,
         database_url=database_of(settings, practice=practice),

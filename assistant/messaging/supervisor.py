@@ -23,7 +23,7 @@ from assistant.messaging.work_order import line
 from assistant.messaging.worker import place_of
 
 if TYPE_CHECKING:
-    from collections.abc import Awaitable, Callable
+    from collections.abc import Awaitable, Callable, Sequence
 
     from assistant.messaging.roll import WorkerRoll
     from assistant.messaging.summary import Summary
@@ -57,6 +57,7 @@ class Supervisor:
     ``order`` is what each is told; its ``worker`` is the stem of their names. ``release`` frees
     the claims of a worker by name and may block. ``answered`` is called with the id of a message
     and of its number, ``summed`` with each new summary. ``roll`` outlives this process.
+    ``program`` is what a worker runs.
     """
 
     def __init__(
@@ -68,6 +69,7 @@ class Supervisor:
         answered: Callable[[str, str], None],
         summed: Callable[[Summary], None],
         roll: WorkerRoll,
+        program: Sequence[str] = ("-m", "assistant.messaging.worker_process"),
     ) -> None:
         self._order = order
         self._count = count
@@ -75,6 +77,7 @@ class Supervisor:
         self._answered = answered
         self._summed = summed
         self._roll = roll
+        self._program = program
         self._hands: dict[int, _Hand] = {}
         self._deaths: Counter[str] = Counter()
         self._tasks: list[asyncio.Task[None]] = []
@@ -149,8 +152,7 @@ class Supervisor:
         name = f"{self._order.worker}.{slot}.{secrets.token_hex(4)}"
         process = await asyncio.create_subprocess_exec(
             sys.executable,
-            "-m",
-            "assistant.messaging.worker_process",
+            *self._program,
             stdin=asyncio.subprocess.PIPE,
             stdout=asyncio.subprocess.PIPE,
         )

@@ -116,7 +116,10 @@ def main() -> NoReturn:
     """Read the order, then answer messages until told to stop."""
     signal.signal(signal.SIGINT, signal.SIG_IGN)  # the parent says when to stop
     set_up_log()
-    order = WorkOrder.model_validate_json(sys.stdin.buffer.readline())
+    told = sys.stdin.buffer.readline()
+    if not told:  # the parent was gone before it could say anything
+        sys.exit(0)
+    order = WorkOrder.model_validate_json(told)
     # What any part prints goes to the log; only the link writes to the parent.
     outward = os.fdopen(os.dup(1), "wb")
     os.dup2(2, 1)
