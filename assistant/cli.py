@@ -168,6 +168,83 @@ def talk_command(
     )
 
 
+@app.command("practice")
+def practice_command(
+    kind: Annotated[
+        str | None,
+        typer.Option(
+            "--kind",
+            metavar="KIND",
+            help="van_mono, coupe_five, hatch_four, wagon_bridged or pickup_two. Default: drawn.",
+        ),
+    ] = None,
+    level: Annotated[
+        int,
+        typer.Option(
+            "--level",
+            min=1,
+            max=3,
+            help="1: clear single faults. 2: every single fault. 3: pairs, faults that come and "
+            "go, slipped readings.",
+        ),
+    ] = 1,
+    seed: Annotated[
+        int | None, typer.Option("--seed", min=0, help="Brings the same car back. Default: drawn.")
+    ] = None,
+    misread: Annotated[
+        float | None,
+        typer.Option(
+            "--misread", min=0, max=1, help="Chance that a reading slips; at level 3 0.05, else 0."
+        ),
+    ] = None,
+    keys: Annotated[bool, typer.Option("--keys", help="At the keyboard (the default).")] = False,
+    voice: Annotated[
+        bool,
+        typer.Option("--voice", help="Cautions and readings are said aloud; you still type."),
+    ] = False,
+    jsonl: Annotated[
+        bool, typer.Option("--jsonl", help="One JSON object a line, in and out.")
+    ] = False,
+    report: Annotated[
+        Path | None,
+        typer.Option("--report", metavar="FILE.html", help="Write a report at the end."),
+    ] = None,
+) -> None:
+    """Train on a virtual car with a hidden fault: you choose each check, the car answers.
+
+    Type the number of a check or words of its name (amp supply running), go when its cautions are
+    read, off to switch everything off, list PLACE, find WORDS, hint, notes, repairs, repair WORDS,
+    give up, help, quit. Minutes count as in a shop. At the end your order stands beside the
+    program's on the same car, with what each check told.
+
+    With --jsonl the first line out is {"type":"lesson",...}; then each line in gets one line out.
+    In: {"type":"check","id":ID} or "number":N (with "go":true its cautions are taken as read), go,
+    off, hint, notes, list ("place" or "find"), repairs ("find"), repair ("id" or "number"), undo,
+    give_up, text ("text": as typed). Out: caution, reading, off, hint, notes, list, repairs,
+    repair, end (both orders, belief, advice) or error, which changes nothing.
+
+    Examples: probetell practice | probetell practice --level 2 --seed 7 --report seven.html |
+    probetell practice --jsonl --seed 7 < lines.jsonl
+    """
+    if keys + voice + jsonl > 1:
+        raise typer.BadParameter("give one of --keys, --voice and --jsonl", param_hint="--keys")
+    from assistant.commands.practice import run_practice
+    from assistant.settings import load_settings
+
+    raise typer.Exit(
+        run_practice(
+            load_settings(),
+            kind=kind,
+            level=level,
+            seed=seed,
+            misread=misread,
+            jsonl=jsonl,
+            voice=voice,
+            report=report,
+        )
+    )
+
+
 @app.command("hear")
 def hear_command(
     files: Annotated[list[Path], typer.Argument(metavar="FILE...", help="Sound files.")],

@@ -56,7 +56,10 @@ __all__ = ["Lesson", "danger_of"]
 _OHMS: Final = ("fuse_out_before_ohms", "dead_circuit")
 _UNPLUGGING: Final = ("disconnect:", "remove:")
 _LIKELY: Final = 3
-_REPAIR_FOUND: Final = 85.0
+_REPAIR_FOUND: Final = 55.0
+_WHOLE_NAME: Final = 10.0
+_NEAR: Final = 6.0
+_MOST_FOUND: Final = 8
 
 
 def danger_of(check: Check, bench: Bench) -> str:
@@ -77,6 +80,10 @@ def danger_of(check: Check, bench: Bench) -> str:
 
 def _do(check: Check) -> dict[str, Any]:
     return check.do.model_dump(mode="json", exclude_none=True)
+
+
+def _minutes(check: Check, bench: Bench) -> float:
+    return round(minutes_of(check, bench), 2)
 
 
 class Lesson:
@@ -115,7 +122,7 @@ class Lesson:
     @property
     def minutes(self) -> float:
         """Minutes spent so far."""
-        return self._turns[-1].end if self._turns else 0.0
+        return round(self._turns[-1].end, 2) if self._turns else 0.0
 
     @property
     def hints(self) -> int:
@@ -201,14 +208,14 @@ class Lesson:
             self._open = entry
             return Cautioned(
                 entry=entry,
-                minutes=minutes_of(entry.check, self._bench),
+                minutes=_minutes(entry.check, self._bench),
                 cautions=self._texts(entry.check),
             )
         return self._measure(entry)
 
     def _measure(self, entry: Entry) -> Answered:
         check = entry.check
-        minutes = minutes_of(check, self._bench)
+        minutes = _minutes(check, self._bench)
         raw, slip = answer_with_slips(
             self._car, _do(check), self._rng, minutes=minutes, misread=self.plan.misread
         )
@@ -264,7 +271,7 @@ class Lesson:
         return Hinted(step=step, minutes=self._minutes(step), likely=likely)
 
     def _minutes(self, step: NextCheck) -> float:
-        return minutes_of(step.check, self._bench)
+        return _minutes(step.check, self._bench)
 
     def _list(self, group: str, find: str) -> Listed:
         if find:
@@ -283,26 +290,35 @@ class Lesson:
             )
         return Listed(entries=self.checks.of_group(group))
 
-    def _list_repairs(self, find: str) -> RepairsListed:
-        numbered = self.numbered_repairs()
-        if not find:
-            return RepairsListed(repairs=numbered)
-        scored = []
-        for number, repair in numbered:
+    def find_repairs(self, words: str) -> tuple[tuple[int, Repair], ...]:
+        """Give the repairs that ``words`` may mean with their numbers, the likest first.
+
+        One where it is clear, none where nothing is like it.
+        """
+        scored: list[tuple[float, int, Repair]] = []
+        for number, repair in self.numbered_repairs():
             forms = [repair.id, repair.words]
             forms += [fault.words for fault in self.faults.values() if fault.repair == repair.id]
-            score, _ = likeness(find, forms)
-            if score > 0:
-                scored.append((score, number, repair))
-        # Long sentences lose points for each word that was not said; what counts is the order.
+            score, whole = likeness(words, forms)
+            if score >= _REPAIR_FOUND:
+                scored.append((score + _WHOLE_NAME * whole, number, repair))
+        if not scored:
+            return ()
+        # A long sentence loses points for every word that was not said: only the order counts.
         scored.sort(key=lambda item: (-item[0], item[1]))
-        best = [item for item in scored if item[0] >= scored[0][0] - 6.0][:8]
-        if not best or best[0][0] < _REPAIR_FOUND - 30.0:
+        near = [item for item in scored if item[0] >= scored[0][0] - _NEAR][:_MOST_FOUND]
+        return tuple((number, repair) for _, number, repair in near)
+
+    def _list_repairs(self, find: str) -> RepairsListed:
+        if not find:
+            return RepairsListed(repairs=self.numbered_repairs())
+        found = self.find_repairs(find)
+        if not found:
             raise GivenError(
                 f"No repair is called anything like {find[:60]!r}.",
                 next_step="See all of them: repairs.",
             )
-        return RepairsListed(repairs=tuple((n, r) for _, n, r in best), asked=find)
+        return RepairsListed(repairs=found, asked=find)
 
     def _repair(self, name: str) -> RepairDone:
         if name not in self.repairs:

@@ -132,7 +132,7 @@ class Turn:
     @property
     def end(self) -> float:
         """Minutes from the start of the lesson to the end of this turn."""
-        return self.start + self.minutes
+        return round(self.start + self.minutes, 2)
 
 
 # --- out -----------------------------------------------------------------------------------

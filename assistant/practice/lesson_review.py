@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Final
 
 from assistant.diagnosis.labour import Bench, minutes_of
@@ -192,7 +192,8 @@ def review_of(
 
     trainee = run_of(lesson, insights, share)
     other = play_program(lesson.plan, worlds=worlds, progress=progress)
-    program = run_of(other, other.beliefs.follow(other.turns), share)
+    # The program asks itself: those are no hints.
+    program = replace(run_of(other, other.beliefs.follow(other.turns), share), hints=0)
     checks = [told for told in trainee.told if told.turn.kind == "check"]
     words = {fault: lesson.faults[fault].words for fault in faults if fault in lesson.faults}
     return Review(
