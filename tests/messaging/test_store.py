@@ -304,11 +304,23 @@ def test_messages_to_a_number_stay_in_order(message_store: MessageStore) -> None
     assert bodies(take(message_store, "d2", seconds=30)) == ["a1", "a2"]
 
 
+def test_one_that_waits_in_the_middle_holds_up_those_behind_it(
+    message_store: MessageStore,
+) -> None:
+    converse(message_store, text("m1"), "a1", "a2", "a3")
+    for sending, retry in zip(take(message_store), (5, 30, 5), strict=True):
+        message_store.mark_failed(sending.sending_id, why="busy", retry_at=at(retry), now=at(4))
+    assert bodies(take(message_store, seconds=6)) == ["a1"]
+    assert bodies(take(message_store, seconds=30)) == []
+    assert bodies(take(message_store, seconds=66)) == ["a1", "a2", "a3"]
+
+
 def test_numbers_that_wait_hold_up_no_others(message_store: MessageStore) -> None:
     for name, number in (("a", ANNA), ("b", BERT)):
-        converse(message_store, text(name, number), f"{name}1", f"{name}2")
-        (one, _) = take(message_store)
+        converse(message_store, text(f"{name}1", number), f"{name}1")
+        (one,) = take(message_store)
         message_store.mark_failed(one.sending_id, why="busy", retry_at=at(90), now=at(4))
+        converse(message_store, text(f"{name}2", number), f"{name}2")
     converse(message_store, text("c", CARA), "c1")
     assert bodies(take(message_store, count=1)) == ["c1"]
 
