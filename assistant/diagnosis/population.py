@@ -96,6 +96,12 @@ class Population:
     def _forget(self) -> None:
         self._now = self._present = self._predicted = self._thinned = None
 
+    def rest(self) -> None:
+        """Let go of what is computed again when it is wanted: most of the memory of a case."""
+        self._now = self._predicted = None
+        if self._thinned is not None:
+            self._thinned.rest()
+
     def thinned(self, rng: np.random.Generator) -> Population:
         """Give a population of fewer worlds, drawn by weight: enough to choose a check by.
 

@@ -114,6 +114,11 @@ class Diagnosis:
         """The weighted worlds, for plots and benchmarks."""
         return self._population
 
+    def rest(self) -> None:
+        """Let go of what is computed again when it is wanted, until the case goes on."""
+        for population in (self._population, *(state.population for state in self._kept)):
+            population.rest()
+
     # -- telling ------------------------------------------------------------------------------
 
     def observe(self, check: str, reading: Reading) -> None:
