@@ -46,6 +46,7 @@ class LessonScreen:
     def __init__(self, console: Console, lesson: Lesson) -> None:
         self._console = console
         self._lesson = lesson
+        self._asked = ""
 
     def briefing(self) -> None:
         """Print what the customer says, what is known of the car, and how to go on."""
@@ -103,6 +104,7 @@ class LessonScreen:
                 self._console.print(f"  Given up after {total:.1f} min.")
 
     def _caution(self, action: Cautioned) -> None:
+        self._asked = action.entry.check.id
         lines = "\n".join(f"- {caution.text}" for caution in action.cautions)
         title = f"{action.entry.number}  {action.entry.check.name}"
         self._console.print(Panel(escape(action.entry.check.typed), title=title, expand=False))
@@ -114,8 +116,10 @@ class LessonScreen:
     def _reading(self, action: Answered) -> None:
         turn, check = action.turn, action.entry.check
         shown = "" if turn.reading is None else read_back_typed(turn.reading)
-        self._console.print(f"  {action.entry.number}  {escape(check.name)}")
-        self._console.print(f"  [dim]{escape(check.typed)}[/dim]")
+        if self._asked != check.id:
+            self._console.print(f"  {action.entry.number}  {escape(check.name)}")
+            self._console.print(f"  [dim]{escape(check.typed)}[/dim]")
+        self._asked = ""
         self._console.print(
             f"  [bold]{escape(shown)}[/bold]   "
             f"[dim]{turn.minutes:.1f} min, {action.total:.1f} min so far[/dim]"
@@ -132,14 +136,14 @@ class LessonScreen:
     def _hint(self, action: Hinted) -> None:
         step, lesson = action.step, self._lesson
         likely = ", ".join(
-            f"{lesson.repairs[name].words} ({percent(p)})" for name, p in action.likely[:2]
+            f"{lesson.faults[name].words} ({percent(p)})" for name, p in action.likely[:2]
         )
         if isinstance(step, NextCheck):
             entry = lesson.checks.by_id(step.check.id)
             number = "" if entry is None else f"{entry.number}  "
             words = (
                 f"{step.bits:.2f} bits about the repair in {action.minutes:.1f} minutes. "
-                f"Most likely now: {likely}"
+                f"Most likely now: {likely}."
             )
             lines = [f"{number}{step.check.name}", *step.notes, words]
         else:
@@ -181,6 +185,9 @@ class LessonScreen:
             if whole:
                 self.note("All of them; one place at a time is shorter: list battery.")
         self._console.print(table)
+        if action.asked:
+            what = "repair NUMBER" if isinstance(action, RepairsListed) else "its number"
+            self.note(f"Choose one by: {what}.")
 
     def _repair(self, action: RepairDone) -> None:
         self._console.print(f"  {escape(action.repair.words)}")

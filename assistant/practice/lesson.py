@@ -262,7 +262,7 @@ class Lesson:
 
     def _hint(self) -> Hinted:
         step = self.beliefs.next_step(self._turns)
-        likely = self.beliefs.belief(self._turns).repairs[:_LIKELY]
+        likely = self.beliefs.belief(self._turns).faults[:_LIKELY]
         self._hints += 1
         if isinstance(step, Verdict):
             self._hinted = step.repair

@@ -45,7 +45,8 @@ def _sentences(review: Review) -> Iterator[str]:
 
 def _on_safety(review: Review) -> Iterator[str]:
     if review.dangers:
-        times = "once" if len(review.dangers) == 1 else f"{len(review.dangers)} times"
+        count = len(review.dangers)
+        times = {1: "once", 2: "twice"}.get(count, f"{count} times")
         yield (
             f"You went at a circuit that was still on {times}, first at the check "
             f'"{review.dangers[0].check}": switch everything off before ohms and before unplugging.'

@@ -9,7 +9,6 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from assistant.diagnosis.choice import uncleared_groups
 from assistant.diagnosis.session import Diagnosis
 
 if TYPE_CHECKING:
@@ -24,16 +23,11 @@ __all__ = ["BeliefRun", "Insight"]
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Insight:
-    """What one turn told. ``bits`` is what its check was worth at that moment, 0 for others.
-
-    ``uncleared`` are the groups that must be cleared before the amplifier is named and were not,
-    as it stood before the turn.
-    """
+    """What one turn told. ``bits`` is what its check was worth at that moment, 0 for others."""
 
     bits: float
     before: Belief
     after: Belief
-    uncleared: tuple[str, ...]
 
 
 class BeliefRun:
@@ -45,7 +39,6 @@ class BeliefRun:
         self._opening = (installation, complaint, seed, worlds)
         self._opened: Diagnosis | None = None
         self._insights: list[Insight] = []
-        self._answered: set[str] = set()
 
     @property
     def _diagnosis(self) -> Diagnosis:
@@ -72,17 +65,14 @@ class BeliefRun:
     def _step(self, turn: Turn) -> Insight:
         diagnosis = self._diagnosis
         before, bits = diagnosis.belief(), 0.0
-        uncleared = uncleared_groups(diagnosis.population, self._answered)
         if turn.kind == "check" and turn.reading is not None:
             bits = diagnosis.describe(turn.id).bits
             diagnosis.observe(turn.id, turn.reading)
-            self._answered.add(turn.id)
         elif turn.kind == "repair" and turn.minutes > 0:
             # The repair that ends the trouble costs no minutes and is not told: the belief that
             # led to it stays the last one.
             diagnosis.repaired(turn.id, fixed=False)
-            self._answered.clear()
-        return Insight(bits=bits, before=before, after=diagnosis.belief(), uncleared=uncleared)
+        return Insight(bits=bits, before=before, after=diagnosis.belief())
 
     def next_step(self, turns: Sequence[Turn]) -> NextStep:
         """Give the program's own next step after ``turns``."""
@@ -93,8 +83,3 @@ class BeliefRun:
         """Give the program's belief after ``turns``."""
         self.follow(turns)
         return self._diagnosis.belief()
-
-    def uncleared(self, turns: Sequence[Turn]) -> tuple[str, ...]:
-        """Name the groups that are not cleared after ``turns``; see ``Insight``."""
-        self.follow(turns)
-        return uncleared_groups(self._diagnosis.population, self._answered)

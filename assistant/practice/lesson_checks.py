@@ -36,11 +36,12 @@ _SAME: Final[Mapping[str, str]] = {
     "protection": "protect",
     "speakers": "speaker",
 }
-_EXACT: Final = frozenset(
-    {"front", "rear", "left", "right", "center", "sub", "plus", "minus", "loud", "quiet", "idle"}
-)
+_EXACT: Final = frozenset({"front", "rear", "left", "right", "center", "sub", "plus", "minus"})
 _ALIKE: Final = 80.0
+_WORD_ALIKE: Final = 72.0
 _FOUND: Final = 85.0
+_NEAREST: Final = 55.0
+_MOST_FAR: Final = 8
 _PER_WORD_MORE: Final = 2.0
 
 
@@ -108,7 +109,9 @@ def _compare(wanted: list[str], have: list[str]) -> tuple[float, int]:
         return 0.0, 0
     fuzzy = [word for word in wanted if not _is_exact(word)]
     scores = [100.0] * (len(wanted) - len(fuzzy))
-    scores += [max(fuzz.ratio(word, other) for other in have) for word in fuzzy]
+    scores += [
+        max(fuzz.ratio(word, other, score_cutoff=_WORD_ALIKE) for other in have) for word in fuzzy
+    ]
     extra = sum(
         not (word in said if _is_exact(word) else any(fuzz.ratio(word, w) >= _ALIKE for w in said))
         for word in set(have)
@@ -140,12 +143,29 @@ class CheckList:
         return tuple(entry for entry in self.entries if entry.group == group)
 
     def find(self, words: str) -> tuple[Entry, ...]:
-        """Give the entries that ``words`` may mean, the likest first; one where it is clear."""
+        """Give the entries that ``words`` may mean, the likest first.
+
+        Where none is like enough to be meant, the nearest ones.
+        """
+        return self._search(words)[0]
+
+    def meant(self, words: str) -> Entry | None:
+        """Give the one entry that ``words`` clearly mean, None where none is."""
+        found, sure = self._search(words)
+        return found[0] if sure and len(found) == 1 else None
+
+    def _search(self, words: str) -> tuple[tuple[Entry, ...], bool]:
         scored = [
             (*likeness(words, (entry.check.name, entry.check.id)), entry) for entry in self.entries
         ]
         near = [item for item in scored if item[0] >= _FOUND]
         near.sort(key=lambda item: (-item[0], item[2].number))
         if near and near[0][1] and (len(near) == 1 or near[1][0] < near[0][0]):
-            return (near[0][2],)
-        return tuple(entry for _, _, entry in near)
+            return (near[0][2],), True
+        if near:
+            return tuple(entry for _, _, entry in near), True
+        far = sorted(
+            (item for item in scored if item[0] >= _NEAREST),
+            key=lambda item: (-item[0], item[2].number),
+        )
+        return tuple(entry for _, _, entry in far[:_MOST_FAR]), False

@@ -168,7 +168,7 @@ class SwitchedOff:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Hinted:
-    """The program's next step: a check, or the repair; ``likely`` are repairs, best first."""
+    """The program's next step: a check, or the repair; ``likely`` are faults, best first."""
 
     step: NextStep
     minutes: float

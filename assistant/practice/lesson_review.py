@@ -13,9 +13,10 @@ from assistant.practice.lesson_run import Run, Told, run_of
 from assistant.practice.words import same_repair
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterator, Mapping
+    from collections.abc import Callable, Iterator, Mapping, Sequence
 
     from assistant.diagnosis.records import Belief
+    from assistant.practice.lesson_belief import Insight
     from assistant.practice.lesson_plan import LessonPlan
 
 __all__ = ["Danger", "Missed", "Review", "play_program", "review_of"]
@@ -23,6 +24,8 @@ __all__ = ["Danger", "Missed", "Review", "play_program", "review_of"]
 _GROUP_ORDER: Final = ("supply", "remote", "load", "signal")
 _NO_BITS: Final = 0.03
 _NO_MOVE: Final = 0.02
+_UNDER_SUSPICION: Final = 0.1
+_AMPLIFIER: Final = "send_amplifier_in"
 _MOST_CHECKS: Final = 40
 _MOST_REPAIRS: Final = 6
 
@@ -38,7 +41,7 @@ class Danger:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Missed:
-    """A group that was not cleared when a repair was named that did not help.
+    """A group under suspicion that was not measured when a repair was named in vain.
 
     ``check`` is the name of a check that helps to clear it, ``minutes`` what it takes beginning
     with a car that stands switched off.
@@ -140,35 +143,50 @@ def _moves(lesson: Lesson) -> Iterator[str]:
             repairs += 1
 
 
-def _missed(lesson: Lesson, run: Run) -> tuple[Missed, ...]:
-    """Name what was not cleared when a repair was named in vain, or the lesson was given up."""
-    vain = [told for told in run.told if told.turn.kind == "repair" and not told.turn.mended]
-    open_groups: set[str] = set()
-    for told in vain:
-        open_groups |= set(told.uncleared)
-    if not run.right and run.told:
-        open_groups |= set(run.uncleared)
-    done = {told.turn.id for told in run.told if told.turn.kind == "check"}
-    if (vain or not run.right) and not _measured(lesson, done, "remote"):
-        open_groups.add("remote")
+def _missed(lesson: Lesson, insights: Sequence[Insight]) -> tuple[Missed, ...]:
+    """Name the groups that had not been measured when a repair was named in vain or all given up.
+
+    Those count that were under suspicion then; before the amplifier is blamed, all do.
+    """
+    measured: set[str] = set()
+    done: set[str] = set()
+    missed: set[str] = set()
+    for turn, insight in zip(lesson.turns, insights, strict=True):
+        entry = lesson.checks.by_id(turn.id)
+        if turn.kind == "check" and entry is not None:
+            measured |= set(entry.check.clears)
+            done.add(turn.id)
+        if turn.kind == "repair" and not turn.mended:
+            blamed = turn.id == _AMPLIFIER
+            suspected = _GROUP_ORDER if blamed else _suspected(lesson, insight.before)
+            missed |= set(suspected) - measured
+    if not lesson.right and insights:
+        missed |= set(_suspected(lesson, insights[-1].after)) - measured
     found = []
     for group in _GROUP_ORDER:
-        clearing = [
-            entry.check
+        takes = {
+            entry.check: minutes_of(entry.check, Bench())
             for entry in lesson.checks.entries
             if group in entry.check.clears and entry.check.id not in done
-        ]
-        if group in open_groups and clearing:
-            takes = {check.id: minutes_of(check, Bench()) for check in clearing}
-            best = min(clearing, key=lambda check: (takes[check.id], check.id))
-            found.append(Missed(group=group, check=best.name, minutes=takes[best.id]))
+        }
+        if group in missed and takes:
+            best = min(takes, key=lambda check: (takes[check], check.id))
+            found.append(Missed(group=group, check=best.name, minutes=round(takes[best], 2)))
     return tuple(found)
 
 
-def _measured(lesson: Lesson, done: set[str], group: str) -> bool:
-    return any(
-        group in entry.check.clears for entry in lesson.checks.entries if entry.check.id in done
-    )
+def _suspected(lesson: Lesson, belief: Belief) -> tuple[str, ...]:
+    held: dict[str, float] = {}
+    for name, chance in belief.faults:
+        group = lesson.faults[name].group
+        held[group] = held.get(group, 0.0) + chance
+    return tuple(group for group in _GROUP_ORDER if held.get(group, 0.0) >= _UNDER_SUSPICION)
+
+
+def _own(run: Run) -> Run:
+    """Take the hints off the program's run: it asks itself."""
+    told = tuple(replace(item, turn=replace(item.turn, hinted=False)) for item in run.told)
+    return replace(run, hints=0, told=told)
 
 
 def review_of(
@@ -192,8 +210,7 @@ def review_of(
 
     trainee = run_of(lesson, insights, share)
     other = play_program(lesson.plan, worlds=worlds, progress=progress)
-    # The program asks itself: those are no hints.
-    program = replace(run_of(other, other.beliefs.follow(other.turns), share), hints=0)
+    program = _own(run_of(other, other.beliefs.follow(other.turns), share))
     checks = [told for told in trainee.told if told.turn.kind == "check"]
     words = {fault: lesson.faults[fault].words for fault in faults if fault in lesson.faults}
     return Review(
@@ -213,7 +230,7 @@ def review_of(
             for told in checks
             if told.bits < _NO_BITS and abs(told.after - told.before) < _NO_MOVE
         ),
-        missed=_missed(lesson, trainee),
+        missed=_missed(lesson, insights),
         dangers=tuple(
             Danger(
                 minute=told.turn.start,

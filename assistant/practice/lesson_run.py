@@ -27,15 +27,14 @@ def percent(probability: float) -> str:
 class Told:
     """A turn, the bits that its check was worth, and the belief in the right repair around it.
 
-    ``before`` and ``after`` are in [0, 1]. ``uncleared`` as in ``Insight``. ``named`` is the
-    belief in the repair that this turn names, before it; None for checks.
+    ``before`` and ``after`` are in [0, 1]. ``named`` is the belief in the repair that this turn
+    names, before it; None for checks.
     """
 
     turn: Turn
     bits: float
     before: float
     after: float
-    uncleared: tuple[str, ...]
     named: float | None
 
 
@@ -44,7 +43,6 @@ class Run:
     """Who did what when. ``minutes`` are those of checks, of switching off and of vain repairs.
 
     ``curve`` are points (minute, belief in a right repair in [0, 1]) from minute 0 on.
-    ``uncleared`` are the groups that were not cleared at the end.
     """
 
     told: tuple[Told, ...]
@@ -54,7 +52,6 @@ class Run:
     hints: int
     right: bool
     curve: tuple[tuple[float, float], ...]
-    uncleared: tuple[str, ...]
 
     @property
     def first_right(self) -> bool:
@@ -87,7 +84,6 @@ def run_of(
                 bits=insight.bits,
                 before=before,
                 after=after,
-                uncleared=insight.uncleared,
                 named=named,
             )
         )
@@ -106,5 +102,4 @@ def run_of(
         hints=lesson.hints,
         right=lesson.right,
         curve=tuple(curve),
-        uncleared=lesson.beliefs.uncleared(lesson.turns),
     )

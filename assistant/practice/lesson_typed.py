@@ -95,8 +95,8 @@ def _check(words: str, lesson: Lesson) -> Event:
         return Pick(check=_numbered_check(words, lesson))
     if lesson.checks.by_id(words) is not None:
         return Pick(check=words)
-    found = lesson.checks.find(words)
-    return Pick(check=found[0].check.id) if len(found) == 1 else AskList(find=words)
+    meant = lesson.checks.meant(words)
+    return AskList(find=words) if meant is None else Pick(check=meant.check.id)
 
 
 def _numbered_check(words: str, lesson: Lesson) -> str:

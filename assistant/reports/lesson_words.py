@@ -92,12 +92,13 @@ def moment_of(told: Told) -> Moment:
         told_words = f"{told.bits:.2f} bits"
     elif turn.kind == "repair":
         reading = "it helped" if turn.mended else "it did not help"
-    moved = told.before != told.after
-    belief = f"{percent(told.before)} → {percent(told.after)}" if moved else percent(told.after)
+    before, after = percent(told.before), percent(told.after)
+    belief = after if before == after else f"{before} → {after}"
+    name = turn.name[:1].upper() + turn.name[1:]
     return Moment(
         kind=turn.kind,
         start=f"{turn.start:.1f}",
-        name=turn.name[:1].upper() + turn.name[1:],
+        name=f"Repair: {name}" if turn.kind == "repair" else name,
         reading=reading,
         told=told_words,
         belief="" if turn.kind == "off" else belief,
