@@ -86,11 +86,6 @@ def run_practice(
 # --- at the keyboard -------------------------------------------------------------------------
 
 
-def _again(lesson: Lesson) -> str:
-    plan = lesson.plan
-    return f"probetell practice --seed {plan.seed} --level {plan.level} --kind {plan.kind}"
-
-
 def _typed(console: Console) -> Iterator[str]:
     while True:
         try:
@@ -127,7 +122,7 @@ def _run_keys(lesson: Lesson, settings: Settings, report: Path | None, aloud: Al
             aloud.tell(action)
         if lesson.ended:
             return _review(console, screen, lesson, settings, report)
-    screen.note(f"Left before the end. The same car again: {_again(lesson)}")
+    screen.note(f"Left before the end. The same car again: {lesson.plan.command()}")
     return 0
 
 
@@ -150,7 +145,7 @@ def _review(
     if report is not None:
         _write(review, report)
         screen.note(f"Report written to {report}.")
-    screen.note(f"The same car again: {_again(lesson)}")
+    screen.note(f"The same car again: {lesson.plan.command()}")
     return 0
 
 

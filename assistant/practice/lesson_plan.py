@@ -71,6 +71,14 @@ class LessonPlan:
     case_seed: int
     misread: float
 
+    def command(self) -> str:
+        """Give the command line that brings the same lesson back."""
+        usual = self.misread == _MISREAD[self.level]
+        slips = "" if usual else f" --misread {self.misread:g}"
+        return (
+            f"probetell practice --seed {self.seed} --level {self.level} --kind {self.kind}{slips}"
+        )
+
     def draw(self) -> Case:
         """Draw the car as it stands at the start of the lesson, the same one each time."""
         return draw_case(self.case_seed, self.kind, self.faults)
