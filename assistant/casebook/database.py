@@ -7,14 +7,15 @@ both count themselves first; a read takes none. PostgreSQL does both by row lock
 
 from __future__ import annotations
 
-import threading
 from contextlib import contextmanager, nullcontext
+from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
 from sqlalchemy import Connection, create_engine, event
 from sqlalchemy.engine import make_url
 from sqlalchemy.exc import IntegrityError, SQLAlchemyError
 
+from assistant.casebook.gate import Gate
 from assistant.casebook.tables import METADATA
 from assistant.casebook.upgrading import is_current, upgrade
 from assistant.errors import GivenError
@@ -53,9 +54,8 @@ class Database:
             ) from error
         self.is_sqlite: Final = self.engine.dialect.name == "sqlite"
         self._reading = self.engine
-        # SQLite makes those who wait for its lock sleep and try again; threads of one process
-        # queue up here instead and are woken at once.
-        self._turn = threading.Lock() if self.is_sqlite else nullcontext()
+        self._gate: Final = Gate(self._beside("-gate"))
+        self._turn: Final = self._gate if self.is_sqlite else nullcontext()
         if self.is_sqlite:
             event.listen(self.engine, "connect", _prepare_sqlite)
             event.listen(self.engine, "begin", _begin_sqlite)
@@ -69,6 +69,14 @@ class Database:
     def dispose(self) -> None:
         """Close every connection."""
         self.engine.dispose()
+        self._gate.close()
+
+    def _beside(self, ending: str) -> Path | None:
+        """Give a path beside SQLite's file; None where there is no such file."""
+        name = self.engine.url.database
+        if not self.is_sqlite or not name or name == ":memory:":
+            return None
+        return Path(name + ending)
 
     @contextmanager
     def write(self) -> Iterator[Connection]:

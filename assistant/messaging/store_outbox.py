@@ -40,20 +40,25 @@ class SqlOutbox(StoreBase):
             earlier.c.sending_id < OUTBOX.c.sending_id,
             earlier.c.due.is_not(None),
         )
-        numbers = (
-            select(THREADS)
-            .join_from(OUTBOX, THREADS)
+        candidates = (
+            select(OUTBOX.c.number_id)
             .where(OUTBOX.c.due <= at, ~waits.exists())
-            .order_by(OUTBOX.c.sending_id)
+            .order_by(OUTBOX.c.sending_id + 0)  # an expression: SQLite would walk all ids in order
             .limit(count)
         )
-        locked = numbers.with_for_update(of=THREADS, skip_locked=True)
         for _ in range(_TRIES):
-            with self._database.read() as connection:  # an idle sender writes nothing
-                if connection.execute(numbers).first() is None:
-                    return ()
+            with self._database.read() as connection:  # searching holds up nobody
+                numbers = list(connection.execute(candidates).scalars())
+            if not numbers:
+                return ()
             with self._database.write() as connection:
-                rows = connection.execute(locked).all()
+                rows = connection.execute(
+                    select(THREADS)
+                    .where(THREADS.c.number_id.in_(numbers))
+                    .with_for_update(skip_locked=True)
+                ).all()
+                # Looked up anew under the lock: another sender may have been there meanwhile.
+                rows = sorted(rows, key=lambda row: numbers.index(row.number_id))
                 taken = self._take(connection, rows, at, count, {"sender": sender, "due": ends})
             if taken or not rows:
                 return tuple(taken)

@@ -44,7 +44,7 @@ class SqlMessageStore(SqlInbox, SqlOutbox, SqlThreads):
         old = select(THREADS.c.number_id).where(THREADS.c.heard < limit)
         with self._database.write() as connection:
             found = connection.execute(
-                old.order_by(THREADS.c.number_id).with_for_update()
+                old.order_by(THREADS.c.heard, THREADS.c.number_id).with_for_update()
             ).scalars()
             numbers = list(found)
             for number_id in numbers:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import sqlite3
+import threading
 from typing import TYPE_CHECKING
 
 import pytest
@@ -150,3 +151,29 @@ def test_a_spoilt_event_is_one_clear_error(tmp_path: Path) -> None:
         raw.execute('UPDATE events SET event = \'{"event": "sung"}\'')
     with pytest.raises(GivenError, match="cannot be read"):
         store.events("a")
+
+
+def test_writers_wait_their_turn_and_a_file_without_a_gate_works_too(tmp_path: Path) -> None:
+    path = tmp_path / "book.sqlite"
+    (tmp_path / "book.sqlite-gate").mkdir()  # no gate can be made there
+    plain = SqlCasebook(f"sqlite:///{path}")
+    plain.open_case("a", entry(0, OPENED))
+    (tmp_path / "book.sqlite-gate").rmdir()
+    gated = SqlCasebook(f"sqlite:///{path}")
+    inside = threading.Event()
+
+    def write() -> None:
+        with gated.database.write():
+            inside.set()
+
+    other = threading.Thread(target=write)
+    with gated.database.write():
+        other.start()
+        assert not inside.wait(0.2)
+    other.join(timeout=30)
+    assert inside.is_set()
+    plain.append("a", entry(1, Undo()))
+    gated.append("a", entry(2, Undo()))
+    gated.dispose()
+    gated.append("a", entry(3, Undo()))  # as an engine of SQLAlchemy, it opens again
+    assert len(plain.events("a")) == 4
