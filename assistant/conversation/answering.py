@@ -150,25 +150,21 @@ class Answering(Stage):
 
     def _set_aside(self, event: Event) -> Actions:
         cannot = of_kind(event, CannotDo)
-        return self._leave_out(cannot.check, cannot.why, "noted_cannot", cannot.also)
+        return self._leave_out(cannot.check, cannot.why, "noted_cannot")
 
     def _skip_check(self, _event: Event) -> Actions:
         if self._scene.revising:
             return self._next()
         return self._leave_out(None, "skipped", "noted_skip")
 
-    def _leave_out(
-        self, check: str | None, why: str, key: str, also: tuple[str, ...] = ()
-    ) -> Actions:
+    def _leave_out(self, check: str | None, why: str, key: str) -> Actions:
         if check is None:
             if self._scene.step is None:
                 raise self._given_error("nothing_open_to_leave")
             check = self._scene.step.check.id
-        named = tuple(dict.fromkeys((check, *also)))
-        for one in named:
-            self._require_check(one)
+        self._require_check(check)
         noted = self._say(key, name=self.diagnosis.checks[check].name)
-        self._answer(tuple(CannotDo(check=one, why=why) for one in named))
+        self._answer((CannotDo(check=check, why=why),))
         return self._next(noted)
 
     # --- taking back and correcting ------------------------------------------------------

@@ -49,11 +49,6 @@ def _write_opened(event: Opened) -> dict[str, Any]:
     }
 
 
-def _write_cannot(event: CannotDo) -> dict[str, Any]:
-    also = {"also": list(event.also)} if event.also else {}
-    return {"check": event.check, "why": event.why, **also}
-
-
 _WRITERS: Final[Mapping[type, tuple[str, Callable[[Any], dict[str, Any]]]]] = {
     Opened: ("opened", _write_opened),
     Heard: (
@@ -62,7 +57,7 @@ _WRITERS: Final[Mapping[type, tuple[str, Callable[[Any], dict[str, Any]]]]] = {
     ),
     Typed: ("typed", lambda e: {"text": e.text}),
     Exact: ("exact", lambda e: {"check": e.check, "reading": reading_to_json(e.reading)}),
-    CannotDo: ("cannot", _write_cannot),
+    CannotDo: ("cannot", lambda e: {"check": e.check, "why": e.why}),
     Undo: ("undo", lambda _: {}),
     Repaired: ("repaired", lambda e: {"repair": e.repair, "fixed": e.fixed}),
     Acknowledged: ("acknowledged", lambda _: {}),
@@ -102,11 +97,7 @@ def _heard(raw: Mapping[str, Any]) -> Heard:
 
 def _cannot(raw: Mapping[str, Any]) -> CannotDo:
     check = raw.get("check")
-    return CannotDo(
-        check=None if check is None else str(check),
-        why=str(raw.get("why", "")),
-        also=tuple(str(other) for other in raw.get("also", ())),
-    )
+    return CannotDo(check=None if check is None else str(check), why=str(raw.get("why", "")))
 
 
 def _asked(raw: Mapping[str, Any]) -> Asked:

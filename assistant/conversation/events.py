@@ -120,15 +120,10 @@ class Exact:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class CannotDo:
-    """A check cannot be done here; ``check`` is None for the one that is open.
-
-    ``also`` names further checks that cannot be done for the same reason, such as all that need
-    a meter where there is none; they are left out, and taken back, together.
-    """
+    """A check cannot be done here; ``check`` is None for the one that is open."""
 
     check: str | None = None
     why: str = ""
-    also: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -43,17 +43,20 @@ from assistant.messaging.wording import (
 from assistant.readings.reading import SEEN_ANSWERS
 
 if TYPE_CHECKING:
+    from collections.abc import Iterable
+
     from assistant.conversation.dialogue import Dialogue
     from assistant.conversation.events import Action, Given
-    from assistant.conversation.ledger import Entry
+    from assistant.conversation.ledger import Answer, Entry
     from assistant.diagnosis.records import NextCheck
     from assistant.knowledge.schema import Check
     from assistant.messaging.memory import CaseNote
 
-__all__ = ["CaseTalk", "needs_meter"]
+__all__ = ["NO_METER", "CaseTalk", "needs_meter"]
 
 _MOST_ASKED: Final = 8
-_NO_METER: Final = "no meter"
+NO_METER: Final = "no meter"
+"""Why a check is left out where there is no meter."""
 _OPEN: Final = frozenset({State.MEASURING, State.PROVING})
 
 
@@ -91,6 +94,7 @@ class CaseTalk:
         self._message_id = message_id
         self._at = at
         self._just_confirmed = False
+        self._settling = False
         self._asks_again = True
 
     # --- what is open --------------------------------------------------------------------
@@ -126,11 +130,30 @@ class CaseTalk:
             return False
         for action in actions:
             self._carry_out(action, event, meaning)
-        self._pass_cautions()
-        self._pass_meter()
-        if self.dialogue.scene.settled and self.state is State.CONCLUDED:
-            self.feed(Close(), meaning="closed after the repair held")
+        if not self._settling:
+            self._settling = True
+            while self._go_on():
+                pass
+            self._settling = False
         return True
+
+    def _go_on(self) -> bool:
+        """Do what needs no word of the customer: leave out, pass mild cautions, close."""
+        step, state = self.step, self.dialogue.state
+        mark = len(self.leads)
+        if self.dialogue.scene.settled and state is State.CONCLUDED:
+            return self.feed(Close(), meaning="closed after the repair held")
+        if step is not None and self.note.no_meter and needs_meter(step.check):
+            if self.dialogue.scene.proof is not None:
+                return self.feed(Asked(command="skip"), meaning="no meter to prove the repair with")
+            if state in {State.MEASURING, State.CAUTIONING}:
+                done = self.feed(CannotDo(why=NO_METER))
+                del self.leads[mark:]
+                return done
+        if state is State.CAUTIONING and not self.hazards:
+            # they are sent with the step
+            return self.feed(Acknowledged(), meaning="the cautions are sent with the step")
+        return False
 
     def remember(self, **changes: Any) -> None:
         """Change what is remembered of the case."""
@@ -152,36 +175,31 @@ class CaseTalk:
         known = self.note.no_meter
         self.remember(no_meter=True)
         self.leads.append(say("no_meter_known" if known else "no_meter"))
-        self._pass_meter()
+        while self._go_on():
+            pass
 
-    def meter_found(self) -> None:
-        """Take back that there is no meter, and put the other answers again."""
-        self.remember(no_meter=False)
-        self.leads.append(say("meter_found"))
-        answers = self.dialogue.ledger.mark()
-        gone = [n for n, a in enumerate(answers) if _without_meter(a.entries)]
-        if not gone:
-            return
+    def undo(self) -> None:
+        """Take back the last answer, and what was left out since for want of a meter."""
+        self._settling = True
         mark = len(self.leads)
-        while self.dialogue.ledger.count > gone[0]:
-            if not self.feed(Undo(), meaning="a meter was found"):
+        while (last := self.dialogue.ledger.last) and _without_meter(last.entries):
+            if not self.feed(Undo(), meaning="asked again where there is a meter"):
                 break
-        for answer in answers[gone[0] + 1 :]:
-            self._tell_again(answer.entries)
         del self.leads[mark:]
+        self._settling = False
+        self.feed(Undo())
 
-    def _tell_again(self, entries: tuple[Entry, ...]) -> None:
-        for entry in entries:
+    def put_again(self, answers: Iterable[Answer]) -> None:
+        """Tell what an earlier case was told, but for what wanted a meter."""
+        for entry in (entry for answer in answers for entry in answer.entries):
             self.pass_for("what was answered before")
             match entry:
                 case Told(check=check, reading=reading):
                     self.feed(Exact(check=check, reading=reading), meaning="put again")
-                case CannotDo() if entry.why != _NO_METER:
-                    self.feed(entry, meaning="put again")
-                case Repaired():
-                    self.feed(entry, meaning="put again")
-                case _:
+                case CannotDo() if entry.why == NO_METER:
                     pass
+                case CannotDo() | Repaired():
+                    self.feed(entry, meaning="put again")
 
     def makes_sense(self, text: str) -> bool:
         """Tell whether the open question can use a text; changes nothing."""
@@ -214,11 +232,17 @@ class CaseTalk:
                 self.leads.append(say("waiting"))
                 self.quiet = True
             case Complain(message=message):
-                self.leads.append(message)
+                self.leads.append(self._complaint(message))
             case Ended():
                 self.remember(closed=True)
             case _:
                 pass
+
+    def _complaint(self, message: str) -> str:
+        """Give a complaint; those about checks without a meter would name a carrier's word."""
+        if self.step is None or needs_meter(self.step.check):
+            return message
+        return self.dialogue.wording.book.say("want_reading")
 
     def _lead(self, action: AskCheck | AskCaution | AskConfirm | GiveVerdict) -> str:
         """Give what an action says in front of its question, such as the read-back."""
@@ -239,30 +263,13 @@ class CaseTalk:
             (action.say.removesuffix(e).strip() for e in ends if action.say.endswith(e)), ""
         )
 
-    def _pass_cautions(self) -> None:
-        """Pass the cautions where none has to be confirmed: they are sent with the step."""
-        if self.dialogue.state is State.CAUTIONING and not self.hazards:
-            self.feed(Acknowledged(), meaning="the cautions are sent with the step")
-
     def _due(self, step: NextCheck) -> tuple[str, ...]:
         """Name the cautions whose whole sentences belong in front of a step."""
         file = load_phrases()
         ids = dict.fromkeys((file.first_caution, *step.cautions))
-        again = frozenset() if self._just_confirmed else file.always_acknowledge
-        return tuple(c for c in ids if c not in self.note.told or (c in again))
-
-    def _pass_meter(self) -> None:
-        """Leave out every check that needs a meter where there is none."""
-        step = self.step
-        if not self.note.no_meter or step is None or not needs_meter(step.check):
-            return
-        if self.state in {State.MEASURING, State.CAUTIONING} and not self.dialogue.scene.proof:
-            ids = tuple(c.id for c in self.dialogue.diagnosis.checks.values() if needs_meter(c))
-            mark = len(self.leads)
-            self.feed(CannotDo(why=_NO_METER, also=ids))
-            del self.leads[mark:]
-        elif self.state is State.PROVING:
-            self.feed(Asked(command="skip"), meaning="no meter to prove the repair with")
+        last = step.cautions if self._just_confirmed else self.note.last
+        again = file.always_acknowledge - set(last)
+        return tuple(c for c in ids if c not in self.note.told or c in again)
 
     # --- writing -------------------------------------------------------------------------
 
@@ -307,7 +314,7 @@ class CaseTalk:
         asked = (*(c for c in self.note.asked if c != check.id), check.id)[-_MOST_ASKED:]
         self.remember(asked=asked)
         if brief:
-            return _joined(lead, prompt_of(check), reply_of(check))
+            return _joined(lead, prompt_of(check, meter=False), reply_of(check))
         lexicon, due = self.dialogue.wording.lexicon, self._due(step)
         text, explained = check_text(
             step,
@@ -319,12 +326,13 @@ class CaseTalk:
         self.remember(
             explained=(*self.note.explained, *explained),
             told=tuple(dict.fromkeys((*self.note.told, *due))),
+            last=step.cautions,
         )
         return text
 
 
 def _without_meter(entries: tuple[Entry, ...]) -> bool:
-    return any(isinstance(e, CannotDo) and e.why == _NO_METER for e in entries)
+    return any(isinstance(e, CannotDo) and e.why == NO_METER for e in entries)
 
 
 def _joined(*parts: str) -> str:

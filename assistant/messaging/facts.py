@@ -36,6 +36,7 @@ def _pattern(text: str) -> str:
     return text
 
 
+_Words = Annotated[str, Field(min_length=1)]
 _Pattern = Annotated[str, AfterValidator(_pattern)]
 
 
@@ -65,8 +66,10 @@ class IntakeFile(_Frozen):
     starting: _Starting
     times: Mapping[When, tuple[_Pattern, ...]]
     places: tuple[_Place, ...]
+    symptom_choices: Mapping[Symptom, _Words]
+    when_choices: Mapping[When, _Words]
     sources: Mapping[str, _Pattern]
-    source_choices: Mapping[str, Annotated[str, Field(min_length=1)]]
+    source_choices: Mapping[str, _Words]
     meter: _Meter
     unknown: tuple[str, ...]
 
@@ -164,7 +167,7 @@ _CHANNELS: Final = re.compile(
 )
 _MONO: Final = re.compile(r"(?<!\w)mono[ -]?(?:block|amp|amplifier)(?!\w)")
 _NUMBER: Final = r"(\d{1,4}(?:[.,]\d{1,2})?)"
-_OHMS: Final = re.compile(rf"(?<![\w.,]){_NUMBER}[ -]*(?:ohms?|\u03a9|\u2126)(?!\w)")
+_OHMS: Final = re.compile(rf"(?<![\w.,]){_NUMBER}[ -]*(?:ohms?|\u03a9|\u03c9|\u2126)(?!\w)")
 _WATTS: Final = re.compile(
     rf"(?<![\w.,]){_NUMBER} ?(?:w|watts?)(?: rms)? ?(?:x ?\d|per channel|a channel|each)(?!\w)"
 )

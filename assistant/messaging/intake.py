@@ -29,7 +29,6 @@ TOPICS: Final[tuple[Topic, ...]] = get_args(Topic)
 _PARTS: Final[tuple[Topic, ...]] = ("channels", "speakers", "source", "supply")
 _DIGITS: Final = re.compile(r"\d+")
 _FEW_OHMS: Final = 16.0
-_MOST_SHOWN: Final = 40
 _MOST_WHY: Final = 120
 _TRIES: Final[Mapping[Topic, int]] = {"symptom": 3, "when": 2, "where": 2, "meter": 2}
 
@@ -59,9 +58,10 @@ def _choices(topic: Topic, draft: Draft) -> Mapping[str, str]:
     """Give what may be chosen for a topic, in the order of its numbers."""
     match topic:
         case "symptom":
-            return SYMPTOMS
+            return {str(s): words for s, words in load_intake().symptom_choices.items()}
         case "when":
-            return {w: WHEN[w] for w in draft.when_open or get_args(When)}
+            words = load_intake().when_choices
+            return {w: words[w] for w in draft.when_open or get_args(When)}
         case "where":
             return {p: p.replace("_", " ") for p in POSITIONS}
         case "source":
@@ -218,6 +218,8 @@ def _noted(facts: Facts, *, symptom: bool) -> list[str]:
     words += [WHEN[w] for w in facts.when]
     if facts.where and "speakers" not in facts.installation:
         words.append(" and ".join(p.replace("_", " ") for p in facts.where))
+    if facts.meter is not None:
+        words.append("meter at hand" if facts.meter else "no meter")
     return [*words, *_parts_noted(facts.installation)]
 
 
@@ -259,7 +261,7 @@ def _spread(tree: Mapping[str, Any]) -> dict[str, Any]:
     every = speakers.pop("all", None)
     made = {**tree, "speakers": speakers} if "speakers" in tree else dict(tree)
     if every is not None:
-        places = positions_of(Installation.model_validate(made))
+        places = positions_of(Installation.model_validate({**made, "speakers": {}}))
         made["speakers"] = {**dict.fromkeys(places, every), **speakers}
     return made
 
@@ -289,4 +291,4 @@ def opening(draft: Draft, shop: Shop, case_id: str) -> Opened:
 
 def label_of(draft: Draft) -> str:
     """Name a case by its trouble, for lists of cars."""
-    return SYMPTOMS[draft.complaint.symptom].removeprefix("the ")[:_MOST_SHOWN]
+    return load_intake().symptom_choices[draft.complaint.symptom]

@@ -9,20 +9,20 @@ from typing import TYPE_CHECKING, Final
 from assistant.conversation.events import Told
 from assistant.messaging.facts import named_places, without_places
 from assistant.messaging.terms import named_in, without_names
-from assistant.readings.findings import ReadingFound
 from assistant.readings.interpret import interpret_typed
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping
 
     from assistant.knowledge.schema import Check
-    from assistant.readings.reading import Reading
+    from assistant.readings.findings import ReadingFound
 
-__all__ = ["Elsewhere", "bare", "clauses", "elsewhere", "names", "reading_for", "recent"]
+__all__ = ["Elsewhere", "Named", "bare", "clauses", "elsewhere", "recent", "uncorrected"]
 
 _CLAUSE: Final = re.compile(r"[;\n]+|,\s|(?<!\w)(?:and|but)(?!\w)|(?<=[a-z])\.\s", re.IGNORECASE)
 _CORRECTING: Final = re.compile(
-    r"^\W*(sorry|oops|my bad|i meant|meant|i mean|actually|correction|no|wait|make that)(?!\w)",
+    r"^\W*(sorry|oops|my bad|i meant|meant|i mean|actually|correction|no|wait|make that|should be"
+    r"|it was)(?!\w)",
     re.IGNORECASE,
 )
 _MOST: Final = 4
@@ -42,29 +42,27 @@ def clauses(text: str) -> tuple[str, ...]:
     return tuple(part.strip() for part in _CLAUSE.split(text) if part and part.strip())
 
 
-def reading_for(text: str, check: Check) -> ReadingFound | None:
-    """Read a text as the answer to one check; None unless it is exactly one reading."""
-    found = interpret_typed(text, quantity=check.do.quantity, grammar=check.grammar).findings
-    if len(found) != 1 or not isinstance(found[0], ReadingFound):
-        return None
-    vehicle = found[0].vehicle
-    return found[0] if vehicle in {None, check.do.vehicle} else None
+class Named:
+    """The parts and places that a text names, looked for once."""
+
+    def __init__(self, text: str) -> None:
+        self._terms = tuple(term for term in named_in(text) if term.nodes)
+        self._places = named_places(text)
+
+    def __bool__(self) -> bool:
+        return bool(self._terms or self._places)
+
+    def fits(self, check: Check) -> bool:
+        """Tell whether the text names the place of a check; with volts the red probe's."""
+        do = check.do
+        ends = (do.red,) if do.quantity == "dc_voltage" else (do.red, do.black)
+        by_term = all(any(term.at(end) for end in ends) for term in self._terms)
+        return bool(self) and by_term and (not self._places or check.position in self._places)
 
 
 def bare(text: str) -> str:
     """Give ``text`` without the names of parts and places."""
     return without_names(without_places(text))
-
-
-def names(check: Check, text: str) -> bool | None:
-    """Tell whether a text names the place of a check, None when it names no place."""
-    terms = [term for term in named_in(text) if term.nodes]
-    places = named_places(text)
-    if not terms and not places:
-        return None
-    ends = (check.do.red, check.do.black) if check.do.quantity != "dc_voltage" else (check.do.red,)
-    by_term = all(any(term.at(end) for end in ends) for term in terms)
-    return by_term and (not places or check.position in places)
 
 
 def elsewhere(
@@ -74,26 +72,34 @@ def elsewhere(
 
     Sure when one of the checks that were asked before is named and no other of them.
     """
-    if current is not None and names(current, text) is not False:
+    named = Named(text)
+    if not named or (current is not None and named.fits(current)):
         return None
-    if current is None and not any(names(check, text) for check in checks.values()):
+    fitting = [check for check in checks.values() if named.fits(check)]
+    if not fitting:
         return None
     rest = bare(text)
-    earlier = [c for c in dict.fromkeys(reversed(tuple(asked))) if c in checks]
-    known = _told(rest, [checks[c] for c in earlier if names(checks[c], text)])
+    earlier = [checks[c] for c in dict.fromkeys(reversed(tuple(asked))) if c in checks]
+    known = _told(rest, [check for check in earlier if check in fitting])
     if len(known) == 1:
         return Elsewhere(told=known, sure=True)
-    found = known or _told(rest, [c for c in checks.values() if names(c, text)])
+    found = known or _told(rest, fitting)
     return Elsewhere(told=found[:_MOST], sure=False) if found else None
+
+
+def uncorrected(text: str) -> str:
+    """Give ``text`` without the words in front that say that it corrects."""
+    rest = text
+    while (cut := _CORRECTING.sub("", rest).strip(" ,:-")) != rest:
+        rest = cut
+    return rest
 
 
 def recent(
     text: str, current: Check | None, asked: Iterable[str], checks: Mapping[str, Check]
 ) -> tuple[Told, ...]:
     """Find the checks asked last that a text answers, which does not answer the open one."""
-    rest = text
-    while (cut := _CORRECTING.sub("", rest).strip(" ,.:-")) != rest:
-        rest = cut
+    rest = uncorrected(text)
     earlier = [
         checks[c]
         for c in dict.fromkeys(reversed(tuple(asked)))
@@ -103,9 +109,17 @@ def recent(
 
 
 def _told(text: str, checks: Iterable[Check]) -> tuple[Told, ...]:
+    """Read a text as the answer to each of ``checks``; those that it does not answer drop out."""
     found: list[Told] = []
+    read: dict[tuple[str, str], ReadingFound | None] = {}
     for check in checks:
-        reading: Reading | None = getattr(reading_for(text, check), "reading", None)
-        if reading is not None:
-            found.append(Told(check=check.id, reading=reading))
+        key = (check.do.quantity, check.grammar)
+        if key not in read:
+            meant = interpret_typed(text, quantity=check.do.quantity, grammar=check.grammar)
+            read[key] = (
+                meant.readings[0] if len(meant.findings) == len(meant.readings) == 1 else None
+            )
+        reading = read[key]
+        if reading is not None and reading.vehicle in {None, check.do.vehicle}:
+            found.append(Told(check=check.id, reading=reading.reading))
     return tuple(found)

@@ -31,9 +31,9 @@ class CaseNote(_Frozen):
     """What is remembered of one case beside its events.
 
     ``car`` counts the cars of the number from 1. ``confirmed`` are the cautions that the customer
-    has said to have understood, ``told`` those whose whole sentences were sent, ``explained`` the
-    terms that were explained, ``asked`` the checks that were asked, the latest last. ``draft`` is
-    what was told before the case was opened.
+    has said to have understood, ``told`` those whose whole sentences were sent, ``last`` those of
+    the step put last, ``explained`` the terms that were explained, ``asked`` the checks that were
+    asked, the latest last. ``draft`` is what was told before the case was opened.
     """
 
     car: int = 1
@@ -42,6 +42,7 @@ class CaseNote(_Frozen):
     no_meter: bool = False
     confirmed: tuple[str, ...] = ()
     told: tuple[str, ...] = ()
+    last: tuple[str, ...] = ()
     explained: tuple[str, ...] = ()
     asked: tuple[str, ...] = ()
     draft: Draft | None = None
@@ -115,7 +116,7 @@ class Memory(_Frozen):
     def written(self) -> str:
         """Give the JSON that a thread keeps."""
         kept = {"version": self.version, **self.model_dump(mode="json", exclude_defaults=True)}
-        return json.dumps(kept, ensure_ascii=True, sort_keys=True)
+        return json.dumps(kept, ensure_ascii=True)
 
 
 def recall(thread: Thread) -> Memory:

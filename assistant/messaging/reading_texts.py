@@ -14,13 +14,14 @@ from assistant.conversation.events import (
     Told,
     Typed,
     Understood,
+    Undo,
 )
 from assistant.conversation.table import State
 from assistant.messaging.facts import facts_of
-from assistant.messaging.late import bare, clauses, elsewhere, names, recent
+from assistant.messaging.late import Named, bare, clauses, elsewhere, recent, uncorrected
 from assistant.messaging.memory import Question
 from assistant.messaging.terms import asked_about, is_question
-from assistant.messaging.texts import means, numbered, say, spoken_words
+from assistant.messaging.texts import load_texts, means, numbered, say, spoken_words
 from assistant.messaging.wording import answers_of, minutes_text, selectable
 from assistant.readings.readback import read_back_typed
 from assistant.readings.reading import Seen, reading_from_json, reading_to_json
@@ -43,7 +44,7 @@ def answer(talk: CaseTalk, text: str) -> Question | None:
     if facts_of(text).meter is False:
         talk.no_meter()
         return None
-    if not spoken_words(text):
+    if not any(char.isalnum() for char in text):
         talk.leads.append(say("empty"))
         return None
     if _bare_number(talk, text):
@@ -69,7 +70,13 @@ def _chosen(talk: CaseTalk, text: str) -> bool:
     event = _choice(talk, spoken_words(text), text)
     if event is None:
         return False
+    quantity = talk.step.check.do.quantity if talk.step else None
     talk.feed(event)
+    if isinstance(event, Exact) and isinstance(event.reading, Seen) and quantity and talk.leads:
+        # the answer is read back in the words that it was chosen by
+        taken = f"Noted: {read_back_typed(event.reading)}."
+        words = load_texts().answers[quantity][event.reading.state]
+        talk.leads[0] = talk.leads[0].replace(taken, say("noted", what=words), 1)
     return True
 
 
@@ -127,8 +134,6 @@ def _courtesy(talk: CaseTalk, text: str) -> bool:
             talk.leads.append(say("how_long", minutes=minutes_text(talk.step.minutes)))
     elif means(text, "words"):
         talk.leads.append(say("words"))
-    elif means(text, "meter") and talk.note.no_meter:
-        talk.meter_found()
     else:
         return False
     return True
@@ -140,31 +145,55 @@ def _courtesy(talk: CaseTalk, text: str) -> bool:
 def _readings(talk: CaseTalk, text: str) -> Question | None:
     checks = talk.dialogue.diagnosis.checks
     current = talk.step.check if talk.step else None
-    several = _several(talk, text, current)
-    if several:
+    if several := _several(talk, text, current):
         for told in several:
             _exact(talk, told)
         return None
     found = elsewhere(text, current, talk.note.asked, checks)
-    if found is not None and found.sure and not _surprises(talk, found.told[0]):
+    if found is not None and (not found.sure or _surprises(talk, found.told[0])):
+        return put_binding(talk, found.told)
+    if found is not None:
         _exact(talk, found.told[0])
         return None
-    if found is not None:
-        return put_binding(talk, found.told)
+    text = _plainest(talk, text, current)
     meant = talk.dialogue.meaning_of(text)
-    if isinstance(meant, Mismatched | NotUnderstood):
-        late = recent(text, current, talk.note.asked, checks)
-        if late:
-            return put_binding(talk, late)
-        if is_question(text):
-            talk.leads.append(say("terms_unknown"))
-            return None
+    if isinstance(meant, Undo) and talk.note.no_meter:
+        talk.undo()
+    elif isinstance(meant, Mismatched | NotUnderstood):
+        return _not_for_this(talk, text, current)
+    else:
+        talk.feed(Typed(text=text))
+    return None
+
+
+def _plainest(talk: CaseTalk, text: str, current: Check | None) -> str:
+    """Give a text in words that the dialogue is surer of, where they say the same.
+
+    "Sorry meant 12.1" is a correction in other words, and "the remote is 11.9" needs no name
+    while the remote is asked for.
+    """
+    meant = talk.dialogue.meaning_of(text)
+    bare_number = uncorrected(text)
+    corrects = bare_number != text and not isinstance(meant, Asked)
+    if corrects and isinstance(talk.dialogue.meaning_of(f"i meant {bare_number}"), Asked):
+        return f"i meant {bare_number}"
     plainer = bare(text)
-    named = current is not None and names(current, text)
-    if named and not isinstance(meant, Understood):
-        sure = isinstance(talk.dialogue.meaning_of(plainer), Understood)
-        text = plainer if sure else text
-    talk.feed(Typed(text=text))
+    here = current is not None and Named(text).fits(current)
+    named = here and not isinstance(meant, Understood)
+    if named and isinstance(talk.dialogue.meaning_of(plainer), Understood):
+        return plainer
+    return text
+
+
+def _not_for_this(talk: CaseTalk, text: str, current: Check | None) -> Question | None:
+    """Ask whether a text that does not answer the open check answers one of those before."""
+    late = recent(text, current, talk.note.asked, talk.dialogue.diagnosis.checks)
+    if late:
+        return put_binding(talk, late)
+    if is_question(text):
+        talk.leads.append(say("terms_unknown"))
+    else:
+        talk.feed(Typed(text=text))
     return None
 
 

@@ -37,7 +37,7 @@ _INSTEAD: Final = {
     "\u2192": "->", "\u2190": "<-", "\u221e": "open line", "\t": " ", "\u00a0": " ",
     "\u2028": "\n", "\u2029": "\n", "\u0085": "\n", "\r": "\n", "\v": "\n", "\f": "\n",
 }  # fmt: skip
-_EDGE: Final = re.compile(r"(?<=[.!?])[ \n]+|\n+")
+_EDGE: Final = re.compile(r"(?<=[.!?]) +")
 _SPACE: Final = re.compile(r" +")
 
 
@@ -123,8 +123,8 @@ def _cut(piece: str, most: int) -> list[str]:
 def bodies(text: str, most: int = 2) -> tuple[str, ...]:
     """Cut ``text`` into message bodies of at most ``most`` segments each, at sentence edges.
 
-    The text is made plain first. A text that fits into one body stays whole; an empty one gives
-    none.
+    The text is made plain first. A text that fits into one body stays whole, and so does a line
+    where it can; an empty text gives none.
     """
     whole = plain(text)
     if not whole:
@@ -132,14 +132,20 @@ def bodies(text: str, most: int = 2) -> tuple[str, ...]:
     if _fits(whole, most):
         return (whole,)
     made: list[str] = []
-    at = 0
-    for edge in [*_EDGE.finditer(whole), None]:
-        end = edge.start() if edge else len(whole)
-        gap = whole[at - 1] if at else ""
-        sentence = whole[at:end]
-        at = edge.end() if edge else end
-        if made and _fits(joined := f"{made[-1]}{gap}{sentence}", most):
+    for paragraph in whole.split("\n"):
+        if made and _fits(joined := f"{made[-1]}\n{paragraph}", most):
+            made[-1] = joined
+        else:
+            made.extend(_sentences(paragraph, most))
+    return tuple(made)
+
+
+def _sentences(paragraph: str, most: int) -> list[str]:
+    """Cut a paragraph that is too long for one body behind sentences."""
+    made: list[str] = []
+    for sentence in _EDGE.split(paragraph):
+        if made and _fits(joined := f"{made[-1]} {sentence}", most):
             made[-1] = joined
         else:
             made.extend(_cut(sentence, most))
-    return tuple(made)
+    return made

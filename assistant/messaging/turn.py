@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
+from assistant.conversation.events import Close
 from assistant.messaging.cars import (
     cars_text,
     label_text,
@@ -217,6 +218,10 @@ class Turn:
         return f"{lead} {self._open(taken.draft)}".strip()
 
     def _open(self, draft: Draft) -> str:
+        return self._finish(self._fresh(draft))
+
+    def _fresh(self, draft: Draft) -> CaseTalk:
+        """Open the case of a draft; texts go to it from now on."""
         case_id = self.new_case_id
         talk = CaseTalk(
             case_id=case_id,
@@ -236,7 +241,7 @@ class Turn:
             talk.feed(opening(draft.model_copy(update={"installation": {}}), self.shop, case_id))
         self.thread = replace(self.thread, case_id=case_id, cases=(*self.thread.cases, case_id))
         self._remember(draft=None)
-        return self._finish(talk)
+        return talk
 
     # --- the open case -------------------------------------------------------------------
 
@@ -253,11 +258,26 @@ class Turn:
 
     def _case(self, case_id: str, text: str, *, complete: bool = False) -> str:
         talk = self._talk(case_id)
+        if talk.note.no_meter and means(text, "meter"):
+            return self._meter_found(talk)
         reading = talk.step is not None and needs_meter(talk.step.check)
         if not complete and broken_off(text, reading=reading):
             self._remember(question=Question(kind="rest", text=text))
             return "" if self.later else say("rest", text=plain(text)[-_SHOWN:])
         return self._finish(talk, answer(talk, text))
+
+    def _meter_found(self, old: CaseTalk) -> str:
+        """Go on with a meter: a case of the same car that is told what this one was told."""
+        draft = old.note.draft or self._draft_of(old.case_id, old.note)
+        answers = old.dialogue.ledger.mark()
+        old.feed(Close(), meaning="goes on as a case with a meter")
+        self._finish(old)
+        talk = self._fresh(draft.model_copy(update={"car": old.note.car, "meter": True}))
+        kept = {"confirmed": old.note.confirmed, "told": old.note.told}
+        talk.remember(**kept, explained=old.note.explained)
+        talk.put_again(answers)
+        talk.leads[:] = [say("meter_found")]
+        return self._finish(talk)
 
     def _finish(self, talk: CaseTalk, question: Question | None = None) -> str:
         text = talk.text()

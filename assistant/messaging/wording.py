@@ -38,16 +38,18 @@ _LETTERS: Final = "ABCDEFG"
 _NEARLY_SURE: Final = 0.5
 
 
-def prompt_of(check: Check) -> str:
-    """Give the prompt of a check without an end that asks for a carrier's word."""
+def prompt_of(check: Check, *, meter: bool = True) -> str:
+    """Give the prompt of a check without an end that asks for a carrier's word.
+
+    ``meter`` has it say how the meter is set where the prompt itself does not.
+    """
     text = check.typed
     for end in load_texts().prompt_ends:
         if text.endswith(end):
             text = text.removesuffix(end).rstrip("?") + "?"
-    quantity = check.do.quantity
-    return f"{say('meter_dc_voltage')} {text}" if quantity == "dc_voltage" and (
-        "eter on DC" not in text
-    ) else text  # fmt: skip
+    if meter and check.do.quantity == "dc_voltage" and "eter on DC" not in text:
+        return f"{say('meter_dc_voltage')} {text}"
+    return text
 
 
 def answers_of(check: Check) -> tuple[str, ...]:
@@ -77,24 +79,27 @@ def check_text(
     ``cautions`` are whole sentences, ``reminders`` short ones that are left out where they would
     lengthen the message beyond its two segments, as are the hints for terms not yet ``known``.
     """
-    before = [lead, *step.notes]
+    said = [lead, *step.notes]
     if cautions:
-        before.append(say("careful", cautions=" ".join(cautions)))
+        said.append(say("careful", cautions=" ".join(cautions)))
     hints = hints_for(step.check, known)
     mind = [say("reminder", cautions="; ".join(reminders))] if reminders else []
     asked = [prompt_of(step.check)]
-    for optional, used in (
+    tries = [
         ([*mind, *asked, *(t.hint for t in hints)], hints),
         ([*mind, *asked, *(t.hint for t in hints[:1])], hints[:1]),
         ([*mind, *asked], ()),
         (asked, ()),
-    ):
-        text = " ".join(part for part in [*before, *optional, reply_of(step.check)] if part)
-        if segments(plain(text)) <= _MOST:
-            return text, tuple(term.name for term in used)
-    # too long anyway: then in several messages, with what helps
-    parts = [*before, *mind, *asked, reply_of(step.check)]
-    return " ".join(part for part in parts if part), ()
+    ]
+    before = " ".join(part for part in said if part)
+    # where whole cautions are in front, the step rather has a message of its own than no hint
+    for front, options in ((f"{before} ", tries[:2] if cautions else tries), ("", tries)):
+        for parts, used in options:
+            text = " ".join([*parts, reply_of(step.check)])
+            if segments(plain(front + text)) <= _MOST:
+                return f"{before}\n{text}".strip(), tuple(term.name for term in used)
+    # too long anyway: then cut, with what must be said
+    return f"{before}\n{' '.join([*mind, *asked, reply_of(step.check)])}".strip(), ()
 
 
 def selectable(readings: Sequence[Reading]) -> tuple[str, ...]:
@@ -159,8 +164,8 @@ def verdict_text(verdict: Verdict, wording: Wording, *, no_meter: bool) -> str:
         parts.append(repair.beyond_user)
     if verdict.surer and not holds:
         parts.append(say("surer", surer=verdict.surer))
-    parts += [say("bring", things=needed.bring), say("outcome")]
-    return " ".join(parts)
+    last = [say("bring", things=needed.bring), say("outcome")]
+    return f"{' '.join(parts)}\n{' '.join(last)}"
 
 
 def settled_text(verdict: Verdict, wording: Wording) -> str:
