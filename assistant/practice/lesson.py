@@ -78,6 +78,17 @@ def danger_of(check: Check, bench: Bench) -> str:
     return "output_short" if unplugged and "output_short" in check.cautions else ""
 
 
+def _slip_of(kind: str, raw: Mapping[str, Any], check: Check) -> str:
+    """Name the mistake: ``state``, ``range``, ``sign``, ``digit`` or ``sense``, "" for none."""
+    if kind in {"", "state"}:
+        return kind
+    if "value" not in raw:
+        return "sense"
+    if kind == "range" or (kind == "sign" and check.do.quantity == "dc_voltage"):
+        return kind
+    return "digit"
+
+
 def _do(check: Check) -> dict[str, Any]:
     return check.do.model_dump(mode="json", exclude_none=True)
 
@@ -102,6 +113,7 @@ class Lesson:
         self.cautions: Mapping[str, Caution] = knowledge.cautions
         self.beliefs = BeliefRun(self.installation, self.complaint, seed=plan.seed, worlds=worlds)
         self._car = case.car
+        self._said = self.complaint
         self._rng = np.random.default_rng([plan.case_seed, plan.seed, 7])
         self._bench = Bench()
         self._turns: list[Turn] = []
@@ -227,7 +239,7 @@ class Lesson:
             start=self.minutes,
             minutes=minutes,
             reading=reading_from_json(raw),
-            slip=slip,
+            slip=_slip_of(slip, raw, check),
             danger=danger,
             hinted=self._hinted == check.id,
         )
@@ -333,6 +345,7 @@ class Lesson:
                 self._car.mend(fault.id)
         mended = tuple(fault for fault in hidden if fault not in self._car.faults)
         ended = bool(mended) and (not self._car.faults or self._car.works())
+        said = None if ended else self._said_now()
         turn = Turn(
             kind="repair",
             id=name,
@@ -341,7 +354,9 @@ class Lesson:
             minutes=0.0 if ended else repair.minutes,
             hinted=self._hinted == name,
             mended=mended,
+            complaint=said if mended and said != self._said else None,
         )
+        self._said = said or self._said
         self._turns.append(turn)
         # A repair is done with everything off, and what was unplugged is put back.
         self._bench = Bench(place=self._bench.place)
@@ -351,10 +366,10 @@ class Lesson:
             repair=repair,
             turn=turn,
             ended=ended,
-            complaint=None if ended else self._said_now(),
+            complaint=said,
             total=self.minutes,
         )
 
     def _said_now(self) -> Complaint:
         said = self._car.complaint()
-        return self.complaint if said is None else Complaint.model_validate(said)
+        return self._said if said is None else Complaint.model_validate(said)

@@ -71,8 +71,20 @@ class BeliefRun:
         elif turn.kind == "repair" and turn.minutes > 0:
             # The repair that ends the trouble costs no minutes and is not told: the belief that
             # led to it stays the last one.
-            diagnosis.repaired(turn.id, fixed=False)
-        return Insight(bits=bits, before=before, after=diagnosis.belief())
+            if turn.complaint is None:
+                diagnosis.repaired(turn.id, fixed=False)
+            else:
+                self._open_anew(turn.complaint)
+        return Insight(bits=bits, before=before, after=self._diagnosis.belief())
+
+    def _open_anew(self, complaint: Complaint) -> None:
+        """One trouble is gone and another one shows: a new case, as in a shop.
+
+        What was measured with the old fault in the car says little about the new one.
+        """
+        installation, _, seed, worlds = self._opening
+        self._opening = (installation, complaint, seed, worlds)
+        self._opened = None
 
     def next_step(self, turns: Sequence[Turn]) -> NextStep:
         """Give the program's own next step after ``turns``."""

@@ -112,10 +112,11 @@ Event: TypeAlias = (
 class Turn:
     """One thing that took time, from ``start`` for ``minutes``.
 
-    ``slip`` names the mistake that spoilt the reading, "" where there was none. ``danger`` is
-    the id of the caution that was not heeded, "" where none was. ``hinted``: the program had
-    named it. ``mended`` are the hidden faults that a repair put right. The repair that ends
-    the trouble costs 0 minutes: whoever finds the fault has to do it.
+    ``slip`` names the mistake that spoilt the reading (``state``, ``range``, ``sign``, ``digit``,
+    ``sense``), "" where there was none. ``danger`` is the id of the caution that was not heeded,
+    "" where none was. ``hinted``: the program had named it. ``mended`` are the hidden faults that
+    a repair put right; ``complaint`` is what the customer says after that, where it is something
+    else. The repair that ends the trouble costs 0 minutes: whoever finds the fault has to do it.
     """
 
     kind: Literal["check", "off", "repair"]
@@ -128,6 +129,7 @@ class Turn:
     danger: str = ""
     hinted: bool = False
     mended: tuple[str, ...] = ()
+    complaint: Complaint | None = None
 
     @property
     def end(self) -> float:

@@ -19,7 +19,8 @@ _SLIPS = {
     "range": "the meter stood on another range",
     "sign": "red and black were swapped",
     "state": "the car was in another state than asked",
-    "slip": "a digit was taken for another",
+    "digit": "a digit was taken for another",
+    "sense": "it was seen or heard wrongly",
 }
 
 

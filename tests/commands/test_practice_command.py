@@ -60,13 +60,13 @@ def test_lines_through_a_pipe_are_those_of_the_lesson(tmp_path: Path) -> None:
     text = "".join(json.dumps(line) + "\n" for line in lines)
     report = tmp_path / "lesson.html"
     done = practice(
-        tmp_path, "--jsonl", "--seed", "3", "--kind", "coupe_five", "--report", report.name,
+        tmp_path, "--jsonl", "--seed", "3", "--kind", "van_mono", "--report", report.name,
         text=text,
     )  # fmt: skip
     assert done.returncode == 0, done.stderr
     assert done.stderr == ""
     found = [json.loads(line) for line in done.stdout.splitlines()]
-    lesson = Lesson(plan_lesson(3, kind="coupe_five"), worlds=WORLDS)
+    lesson = Lesson(plan_lesson(3, kind="van_mono"), worlds=WORLDS)
     here = LessonInterface(lesson, worlds=WORLDS)
     expected = [lesson_object(lesson), *(here.answer(json.dumps(line).encode()) for line in lines)]
     end = next(line for line in found if line["type"] == "end")
@@ -77,7 +77,7 @@ def test_lines_through_a_pipe_are_those_of_the_lesson(tmp_path: Path) -> None:
 
 def test_a_report_that_cannot_be_written_does_not_lose_the_end(tmp_path: Path) -> None:
     done = practice(
-        tmp_path, "--jsonl", "--seed", "3", "--kind", "coupe_five", "--report", "none/x.html",
+        tmp_path, "--jsonl", "--seed", "3", "--kind", "van_mono", "--report", "none/x.html",
         text='{"type":"repair","id":"renew_main_fuse"}\n',
     )  # fmt: skip
     _, end = (json.loads(line) for line in done.stdout.splitlines())
@@ -88,15 +88,15 @@ def test_a_report_that_cannot_be_written_does_not_lose_the_end(tmp_path: Path) -
 def test_a_lesson_at_the_keyboard(tmp_path: Path) -> None:
     typed = "help\namp supply running\ngo\noff\nundo\nlist fuse\nnotes\nrepair 99\nrepair fuse\n"
     typed += "repair renew main fuse\n"
-    done = practice(tmp_path, "--seed", "3", "--kind", "coupe_five", text=typed)
+    done = practice(tmp_path, "--seed", "3", "--kind", "van_mono", text=typed)
     assert done.returncode == 0, done.stderr
     said = " ".join(done.stdout.split())
     for words in (
         "The amplifier will not turn on",
-        "an old coupe with a five-channel amplifier",
+        "a delivery van with a mono amplifier",
         "be told the fault",
         "carbon monoxide",
-        "0 V",
+        "0.1 mV",  # the main fuse is open: nothing is left at the amplifier
         "Everything is off.",
         "nothing can be taken back",
         "drop across the main fuse",
@@ -104,7 +104,7 @@ def test_a_lesson_at_the_keyboard(tmp_path: Path) -> None:
         "The trouble is gone.",
         "The main fuse is open.",
         "minute by minute",
-        "probetell practice --seed 3 --level 1 --kind coupe_five",
+        "probetell practice --seed 3 --level 1 --kind van_mono",
     ):
         assert words in said, words
 
@@ -183,7 +183,7 @@ class Recorder:
 
 
 def test_cautions_readings_and_the_end_are_said() -> None:
-    lesson = Lesson(plan_lesson(3, kind="coupe_five"), worlds=WORLDS)
+    lesson = Lesson(plan_lesson(3, kind="van_mono"), worlds=WORLDS)
     recorder = Recorder()
     aloud = Speaker(recorder, recorder, lesson)  # type: ignore[arg-type]
     for event in (
@@ -199,7 +199,7 @@ def test_cautions_readings_and_the_end_are_said() -> None:
     aloud.close()
     warned, read, live, off, vain, notes, given = recorder.said
     assert "carbon monoxide" in warned
-    assert read == "zero volts."
+    assert read == "zero point one millivolts."
     assert "still on" in live
     assert off == "Everything is off."
     assert vain == "That did not help."
@@ -210,6 +210,6 @@ def test_cautions_readings_and_the_end_are_said() -> None:
 
 
 def test_the_right_repair_is_said() -> None:
-    lesson = Lesson(plan_lesson(3, kind="coupe_five"), worlds=WORLDS)
+    lesson = Lesson(plan_lesson(3, kind="van_mono"), worlds=WORLDS)
     done = lesson.handle(RepairNamed(repair="renew_main_fuse"))
     assert spoken_action(done, lesson) == "The trouble is gone."

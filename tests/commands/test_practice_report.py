@@ -28,7 +28,7 @@ WORLDS = 2000
 @pytest.fixture(scope="module")
 def review() -> Review:
     """Play with a hint, live ohms, slips, and one repair in vain."""
-    plan = plan_lesson(3, kind="coupe_five", misread=0.3)
+    plan = plan_lesson(3, kind="van_mono", misread=0.2)
     lesson = Lesson(plan, worlds=WORLDS)
     lesson.handle(AskHint())
     for check in ("amp_supply", "load_ohms.sub", "amp_supply_running"):
