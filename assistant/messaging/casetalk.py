@@ -222,6 +222,8 @@ class CaseTalk:
                     key=f"{self._message_id}/{number}",
                 )
                 self.events.append(CaseEvent(case_id=self.case_id, entry=entry))
+            case AskConfirm() if self.state is State.CONCLUDED:
+                pass  # whether the repair helped: put in few words
             case AskCheck() | AskCaution() | AskConfirm() | GiveVerdict():
                 if not isinstance(event, Opened | Acknowledged | Close):
                     self.leads.append(self._lead(action))

@@ -27,13 +27,15 @@ from assistant.readings.readback import read_back_typed
 from assistant.readings.reading import Seen, reading_from_json, reading_to_json
 
 if TYPE_CHECKING:
-    from assistant.conversation.events import Given
+    from assistant.conversation.events import Event, Given
     from assistant.knowledge.schema import Check
     from assistant.messaging.casetalk import CaseTalk
 
 __all__ = ["answer", "bound", "put_binding"]
 
 _OPEN: Final = frozenset({State.MEASURING, State.PROVING})
+_TAKEN_NOTE: Final = _OPEN | {State.CONCLUDED}
+"""Where "ok" says that the customer will do it; after a verdict it does not say that it is done."""
 _OHMS: Final = frozenset({"resistance", "continuity"})
 
 
@@ -83,7 +85,7 @@ def _chosen(talk: CaseTalk, text: str) -> bool:
 def _choice(talk: CaseTalk, said: str, text: str) -> Given | None:
     step = talk.step
     if talk.state in {State.CONFIRMING, State.CONCLUDED}:
-        yes = said == "1" or means(text, "right")
+        yes = said == "1" or (talk.state is State.CONFIRMING and means(text, "right"))
         no = said == "2" or means(text, "wrong")
         return Asked(command="yes" if yes else "no") if yes or no else None
     if talk.state is State.CONTRASTING:
@@ -124,6 +126,9 @@ def _courtesy(talk: CaseTalk, text: str) -> bool:
     """Answer what changes nothing: thanks, a pause, how long, what was asked, which words."""
     if means(text, "thanks"):
         talk.leads.append(say("thanks"))
+    elif means(text, "acknowledged") and talk.state in _TAKEN_NOTE:
+        talk.leads.append(say("standing_by"))
+        talk.quiet = talk.state is not State.CONCLUDED
     elif means(text, "wait"):
         talk.leads.append(say("waiting"))
         talk.quiet = True
@@ -155,8 +160,7 @@ def _readings(talk: CaseTalk, text: str) -> Question | None:
     if found is not None:
         _exact(talk, found.told[0])
         return None
-    text = _plainest(talk, text, current)
-    meant = talk.dialogue.meaning_of(text)
+    text, meant = _plainest(talk, text, current)
     if isinstance(meant, Undo) and talk.note.no_meter:
         talk.undo()
     elif isinstance(meant, Mismatched | NotUnderstood):
@@ -166,23 +170,22 @@ def _readings(talk: CaseTalk, text: str) -> Question | None:
     return None
 
 
-def _plainest(talk: CaseTalk, text: str, current: Check | None) -> str:
-    """Give a text in words that the dialogue is surer of, where they say the same.
+def _plainest(talk: CaseTalk, text: str, current: Check | None) -> tuple[str, Event]:
+    """Give a text in words that the dialogue is surer of, where they say the same; and its event.
 
     "Sorry meant 12.1" is a correction in other words, and "the remote is 11.9" needs no name
     while the remote is asked for.
     """
     meant = talk.dialogue.meaning_of(text)
-    bare_number = uncorrected(text)
-    corrects = bare_number != text and not isinstance(meant, Asked)
-    if corrects and isinstance(talk.dialogue.meaning_of(f"i meant {bare_number}"), Asked):
-        return f"i meant {bare_number}"
-    plainer = bare(text)
-    here = current is not None and Named(text).fits(current)
-    named = here and not isinstance(meant, Understood)
-    if named and isinstance(talk.dialogue.meaning_of(plainer), Understood):
-        return plainer
-    return text
+    tries: list[tuple[str, type[Event]]] = []
+    if not isinstance(meant, Asked) and (right := uncorrected(text)) != text:
+        tries.append((f"i meant {right}", Asked))
+    if not isinstance(meant, Understood) and current is not None and Named(text).fits(current):
+        tries.append((bare(text), Understood))
+    for plainer, kind in tries:
+        if isinstance(sure := talk.dialogue.meaning_of(plainer), kind):
+            return plainer, sure
+    return text, meant
 
 
 def _not_for_this(talk: CaseTalk, text: str, current: Check | None) -> Question | None:

@@ -14,11 +14,13 @@ from assistant.messaging.cars import (
     which_car,
 )
 from assistant.messaging.casetalk import CaseTalk, needs_meter
+from assistant.messaging.facts import facts_of
 from assistant.messaging.fragments import WHOLE, broken_off, glued, part_of, whole_of, without_end
 from assistant.messaging.intake import ask, label_of, next_topic, opening, summary, take
 from assistant.messaging.memory import CaseNote, Draft, Memory, Question
 from assistant.messaging.reading_texts import answer, bound
 from assistant.messaging.segments import plain
+from assistant.messaging.terms import asked_about
 from assistant.messaging.texts import means, say, spoken_words
 
 if TYPE_CHECKING:
@@ -207,6 +209,8 @@ class Turn:
     # --- intake --------------------------------------------------------------------------
 
     def _intake(self, draft: Draft, text: str) -> str:
+        if draft.asked is not None and (aside := _aside(text)):
+            return f"{aside} {ask(draft, draft.asked)}"
         taken = take(draft, text)
         lead = taken.problem or summary(taken.noted)
         topic = next_topic(taken.draft)
@@ -287,6 +291,15 @@ class Turn:
         self.memory = self.memory.with_note(talk.case_id, talk.note)
         self._remember(question=question)
         return text
+
+
+def _aside(text: str) -> str:
+    """Answer what is no answer to a question about the car; empty for all else."""
+    if (term := asked_about(text)) is not None and not facts_of(text):
+        return say("term", name=term.name, text=term.text)
+    if means(text, "thanks"):
+        return say("thanks")
+    return say("waiting") if means(text, "wait") else ""
 
 
 def _number(text: str, most: int) -> int:
