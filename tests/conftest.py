@@ -122,33 +122,66 @@ def postgresql_directory() -> Iterator[Path]:
 
 
 @contextmanager
-def _new_database(directory: Path) -> Iterator[str]:
+def _new_database(directory: Path, template: str = "template1") -> Iterator[str]:
     name = f"shop_{next(_NUMBERS)}"
     engine = create_engine(_server_url(directory, "postgres"), isolation_level="AUTOCOMMIT")
     with engine.connect() as connection:
-        connection.execute(text(f"CREATE DATABASE {name}"))
+        connection.execute(text(f"CREATE DATABASE {name} TEMPLATE {template}"))
         yield _server_url(directory, name)
         connection.execute(text(f"DROP DATABASE {name} WITH (FORCE)"))
     engine.dispose()
 
 
-@pytest.fixture
-def postgresql_url(postgresql_directory: Path) -> Iterator[str]:
-    """The URL of an empty PostgreSQL database of the test's own."""
+def _make_tables(url: str) -> None:
+    from assistant.casebook.sql import SqlCasebook
+
+    SqlCasebook(url).dispose()
+
+
+@pytest.fixture(scope="session")
+def _postgresql_template(postgresql_directory: Path) -> Iterator[str]:
+    """The name of a database with all tables: copies are made faster than migrations run."""
     with _new_database(postgresql_directory) as url:
+        _make_tables(url)
+        yield url.partition("@/")[2].partition("?")[0]
+
+
+@pytest.fixture(scope="session")
+def _sqlite_template(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    path = tmp_path_factory.mktemp("template") / "shop.sqlite"
+    _make_tables(f"sqlite:///{path}")
+    return path
+
+
+@pytest.fixture
+def postgresql_url(postgresql_directory: Path, _postgresql_template: str) -> Iterator[str]:
+    """The URL of a PostgreSQL database of the test's own: all tables, no rows."""
+    with _new_database(postgresql_directory, _postgresql_template) as url:
         yield url
 
 
 @pytest.fixture
-def sqlite_url(tmp_path: Path) -> str:
-    """The URL of a SQLite file that does not exist yet."""
-    return f"sqlite:///{tmp_path / 'shop.sqlite'}"
+def sqlite_url(tmp_path: Path, _sqlite_template: Path) -> str:
+    """The URL of a SQLite file of the test's own: all tables, no rows."""
+    path = tmp_path / "shop.sqlite"
+    shutil.copyfile(_sqlite_template, path)
+    return f"sqlite:///{path}"
 
 
 @pytest.fixture(params=["sqlite", "postgresql"])
 def database_url(request: pytest.FixtureRequest) -> str:
-    """The URL of an empty database: one run of the test for each kind of database."""
+    """The URL of a database without rows: one run of the test for each kind of database."""
     return str(request.getfixturevalue(f"{request.param}_url"))
+
+
+@pytest.fixture(params=["sqlite", "postgresql"])
+def bare_url(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[str]:
+    """The URL of a database without tables, of each kind."""
+    if request.param == "sqlite":
+        yield f"sqlite:///{tmp_path / 'bare.sqlite'}"
+        return
+    with _new_database(request.getfixturevalue("postgresql_directory")) as url:
+        yield url
 
 
 @pytest.fixture(params=["memory", "sqlite", "postgresql"])

@@ -60,9 +60,9 @@ def test_the_head_is_the_last_migration() -> None:
     assert ScriptDirectory.from_config(config).get_heads() == [HEAD]
 
 
-def test_the_migrations_make_the_tables_of_the_program(database_url: str) -> None:
+def test_the_migrations_make_the_tables_of_the_program(bare_url: str) -> None:
     """alembic's own comparison finds nothing between the database and the tables."""
-    book = SqlCasebook(database_url)
+    book = SqlCasebook(bare_url)
     with book.database.read() as connection:
         context = MigrationContext.configure(connection)
         assert compare_metadata(context, METADATA) == []
@@ -109,16 +109,16 @@ def test_a_database_of_a_newer_program_is_one_clear_error(database_url: str) -> 
     assert "newest" in caught.value.next_step
 
 
-def test_several_processes_may_begin_one_database(database_url: str) -> None:
+def test_several_processes_may_begin_one_database(bare_url: str) -> None:
     code = "import sys; from assistant.casebook.sql import SqlCasebook; SqlCasebook(sys.argv[1])"
     begun = [
-        subprocess.Popen([sys.executable, "-c", code, database_url], stderr=subprocess.PIPE)
+        subprocess.Popen([sys.executable, "-c", code, bare_url], stderr=subprocess.PIPE)
         for _ in range(3)
     ]
     for process in begun:
         _, told = process.communicate(timeout=120)
         assert process.returncode == 0, told.decode()
-    assert SqlCasebook(database_url).cases() == ()
+    assert SqlCasebook(bare_url).cases() == ()
 
 
 def test_alembic_stays_out_where_nothing_is_to_be_migrated(sqlite_url: str) -> None:
