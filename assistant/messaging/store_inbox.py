@@ -219,7 +219,7 @@ class SqlInbox(StoreBase):
                 ).scalar_one_or_none()
                 if arrival is None:
                     raise claim_lost(message_id)
-                self._keep_events(connection, outcome, now)
+                self._keep_events(connection, outcome, message_id, now)
                 self._keep_thread(connection, work.thread, outcome.thread, now)
                 self._keep_replies(connection, row, outcome, arrival=arrival, now=now, due=due)
                 connection.execute(
@@ -228,12 +228,14 @@ class SqlInbox(StoreBase):
         except IntegrityError as error:  # the case was gone on with by another transaction
             raise claim_lost(message_id) from error
 
-    def _keep_events(self, connection: Connection, outcome: Outcome, now: str) -> None:
+    def _keep_events(
+        self, connection: Connection, outcome: Outcome, message_id: str, now: str
+    ) -> None:
         for event in outcome.events:
             try:
                 self.casebook.keep(connection, event.case_id, event.entry)
             except MisuseError as error:
-                raise claim_lost(event.case_id) from error
+                raise claim_lost(message_id) from error
         for case_id in outcome.closed:
             connection.execute(update(CASES).where(CASES.c.case_id == case_id).values(closed=now))
 

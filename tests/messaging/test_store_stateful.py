@@ -210,4 +210,4 @@ class Stores(RuleBasedStateMachine):
 
 
 TestStores = Stores.TestCase
-TestStores.settings = settings(max_examples=40, stateful_step_count=40, deadline=None)
+TestStores.settings = settings(max_examples=30, stateful_step_count=40, deadline=None)
