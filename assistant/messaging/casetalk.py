@@ -31,7 +31,7 @@ from assistant.conversation.phrases import load_phrases
 from assistant.conversation.table import State
 from assistant.errors import ProbetellError
 from assistant.messaging.records import CaseEvent
-from assistant.messaging.texts import say
+from assistant.messaging.texts import load_texts, say
 from assistant.messaging.wording import (
     check_text,
     confirm_text,
@@ -114,9 +114,9 @@ class CaseTalk:
     @property
     def hazards(self) -> tuple[str, ...]:
         """The cautions of the open step that the customer has to confirm first."""
-        if self.state is not State.CAUTIONING or self.step is None:
+        if self.state not in {State.CAUTIONING, *_OPEN} or self.step is None:
             return ()
-        must = load_phrases().always_acknowledge
+        must = load_texts().confirm
         return tuple(c for c in self.step.cautions if c in must and c not in self.note.confirmed)
 
     # --- feeding -------------------------------------------------------------------------
@@ -267,10 +267,9 @@ class CaseTalk:
 
     def _due(self, step: NextCheck) -> tuple[str, ...]:
         """Name the cautions whose whole sentences belong in front of a step."""
-        file = load_phrases()
-        ids = dict.fromkeys((file.first_caution, *step.cautions))
+        ids = dict.fromkeys((load_phrases().first_caution, *step.cautions))
         last = step.cautions if self._just_confirmed else self.note.last
-        again = file.always_acknowledge - set(last)
+        again = load_texts().confirm - set(last)
         return tuple(c for c in ids if c not in self.note.told or c in again)
 
     # --- writing -------------------------------------------------------------------------
@@ -285,7 +284,7 @@ class CaseTalk:
             return lead
         brief = brief or self._asks_again
         step = self.step
-        if step is not None and self.state is State.CAUTIONING:
+        if step is not None and self.hazards:
             return _joined(lead, self._hazard(step, brief=brief))
         if step is not None and self.state in _OPEN:
             return self._check(step, lead, brief=brief)

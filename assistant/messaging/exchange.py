@@ -92,6 +92,4 @@ def _reply(turn: Turn, word: Reserved | None, *, back: bool) -> str:
 
 def _help(shop: Shop) -> str:
     """Name the shop, how to end the messages, and that rates apply (CTIA Messaging Principles)."""
-    phone = say("contact_phone", phone=shop.phone) if shop.phone else ""
-    hours = say("contact_hours", hours=shop.hours) if shop.hours else ""
-    return say("help", shop=shop.name, contact=f"{phone}{hours}")
+    return say("help", shop=shop.name, contact=shop.contact)

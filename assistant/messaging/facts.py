@@ -168,6 +168,7 @@ _CHANNELS: Final = re.compile(
 _MONO: Final = re.compile(r"(?<!\w)mono[ -]?(?:block|amp|amplifier)(?!\w)")
 _NUMBER: Final = r"(\d{1,4}(?:[.,]\d{1,2})?)"
 _OHMS: Final = re.compile(rf"(?<![\w.,]){_NUMBER}[ -]*(?:ohms?|\u03a9|\u03c9|\u2126)(?!\w)")
+_PARTS: Final = re.compile(r"([,;.]\s|\n|,|;| and | plus |&|\+)")
 _WATTS: Final = re.compile(
     rf"(?<![\w.,]){_NUMBER} ?(?:w|watts?)(?: rms)? ?(?:x ?\d|per channel|a channel|each)(?!\w)"
 )
@@ -225,16 +226,37 @@ def _amplifier(low: str) -> dict[str, Any]:
 
 
 def _speakers(low: str) -> dict[str, Any]:
-    """Give speakers with their ohms; those named without a place stand under ``all``."""
+    """Give speakers with their ohms; those named without a place stand under ``all``.
+
+    "Front and rear 4 ohm" and "4 ohm front and rear" are told of both; in "4 ohm front and a
+    sub" the subwoofer's ohms stay unknown.
+    """
+    if not _OHMS.search(low):
+        return {}
     found: dict[str, Any] = {}
-    for part in re.split(r"[,;.]\s|\n|,|;| and | plus |&|\+", low):
+    waiting: list[Position] = []
+    last: float | None = None
+    pieces = _PARTS.split(low)
+    parts = list(zip(["", *pieces[1::2]], pieces[0::2], strict=True))
+    for link, part in parts:
         ohms = _OHMS.findall(part)
-        if len(ohms) != 1:
-            continue
         places, _ = _places(spoken_words(part))
-        for place in places or ("all",):
-            found[place] = {"nominal_ohms": _float(ohms[0])}
+        if len(ohms) == 1:
+            last = _float(ohms[0])
+            for place in (*waiting, *places) or ("all",):
+                found[place] = {"nominal_ohms": last}
+            waiting = []
+        elif places and last is not None and link.strip(" ,") and not _is_sub(places):
+            found.update({place: {"nominal_ohms": last} for place in places})
+        elif places and last is None:
+            waiting.extend(places)
+        else:
+            found.update({place: {} for place in places if place not in found})
     return found
+
+
+def _is_sub(places: Sequence[Position]) -> bool:
+    return any(place.startswith("sub") for place in places)
 
 
 def _supply(low: str) -> dict[str, Any]:

@@ -234,7 +234,8 @@ def _parts_noted(tree: Mapping[str, Any]) -> list[str]:
         words.append(f"class {amplifier['class']}")
     for place, speaker in tree.get("speakers", {}).items():
         name = "speakers" if place == "all" else place.replace("_", " ")
-        words.append(f"{name} {speaker['nominal_ohms']:g} ohm")
+        ohms = speaker.get("nominal_ohms")
+        words.append(name if ohms is None else f"{name} {ohms:g} ohm")
     if kind := tree.get("source", {}).get("kind"):
         words.append(load_intake().source_choices[kind])
     supply = tree.get("supply", {})

@@ -26,6 +26,7 @@ _CORRECTING: Final = re.compile(
     re.IGNORECASE,
 )
 _MOST: Final = 4
+_VOLTS: Final = frozenset({"dc_voltage", "ac_voltage"})
 _RECENT: Final = 3
 
 
@@ -55,7 +56,7 @@ class Named:
     def fits(self, check: Check) -> bool:
         """Tell whether the text names the place of a check; with volts the red probe's."""
         do = check.do
-        ends = (do.red,) if do.quantity == "dc_voltage" else (do.red, do.black)
+        ends = (do.red,) if do.quantity in _VOLTS else (do.red, do.black)
         by_term = all(any(term.at(end) for end in ends) for term in self._terms)
         return bool(self) and by_term and (not self._places or check.position in self._places)
 

@@ -95,8 +95,8 @@ def _choice(talk: CaseTalk, said: str, text: str) -> Given | None:
     answers = answers_of(step.check)
     if answers and talk.state in _OPEN and 0 < int(said) <= len(answers):
         return Exact(check=step.check.id, reading=Seen(state=answers[int(said) - 1]))
-    hazard = talk.state is State.CAUTIONING
-    return CannotDo(why="can't do it") if said == "0" and (answers or hazard) else None
+    wanted = bool(answers or talk.hazards)
+    return CannotDo(why="can't do it") if said == "0" and wanted else None
 
 
 def _bare_number(talk: CaseTalk, text: str) -> bool:
@@ -137,6 +137,8 @@ def _courtesy(talk: CaseTalk, text: str) -> bool:
     elif means(text, "how_long"):
         if talk.step is not None:
             talk.leads.append(say("how_long", minutes=minutes_text(talk.step.minutes)))
+    elif means(text, "why"):
+        talk.feed(Asked(command="why"))
     elif means(text, "words"):
         talk.leads.append(say("words"))
     else:

@@ -5,6 +5,8 @@ from __future__ import annotations
 import zlib
 from dataclasses import dataclass
 
+from assistant.messaging.texts import say
+
 __all__ = ["Shop"]
 
 
@@ -23,6 +25,12 @@ class Shop:
     phone: str = ""
     worlds: int | None = None
     seed: int | None = None
+
+    @property
+    def contact(self) -> str:
+        """Say how to reach a person, with a space behind it; empty where it is not known."""
+        phone = say("contact_phone", phone=self.phone) if self.phone else ""
+        return phone + (say("contact_hours", hours=self.hours) if self.hours else "")
 
     def seed_of(self, case_id: str) -> int:
         """Give the seed of a case: the shop's own, or the CRC-32 of the case's id."""

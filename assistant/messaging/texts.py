@@ -47,6 +47,7 @@ def read_data(name: str, model: type[_Model]) -> _Model:
 class TextFile(BaseModel):
     """The content of ``texts.yaml``.
 
+    ``confirm`` are the ids of cautions that are waited for until they are confirmed.
     ``answers`` gives the words for each answer of a quantity that needs no meter, ``prompt_ends``
     what is cut off the prompts of checks, ``wordings`` whole texts by what they mean.
     """
@@ -54,6 +55,7 @@ class TextFile(BaseModel):
     model_config = ConfigDict(frozen=True, extra="forbid")
 
     sentences: Mapping[str, _Sentence]
+    confirm: frozenset[str]
     answers: Mapping[Quantity, Mapping[str, _Sentence]]
     prompt_ends: tuple[str, ...]
     wordings: Mapping[str, tuple[str, ...]]

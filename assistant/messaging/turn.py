@@ -119,6 +119,9 @@ class Turn:
         """Find the car that a text is about."""
         if self.memory.cases and (reply := self._about_cars(text)) is not None:
             return reply
+        if means(text, "person"):
+            about = say("person", shop=self.shop.name, contact=self.shop.contact)
+            return f"{about} {self.open_question()}"
         case_id = self.thread.case_id
         if self.memory.draft is not None:
             return self._intake(self.memory.draft, text)

@@ -166,6 +166,10 @@ def test_every_place_of_a_probe_is_a_term() -> None:
                 assert any(term.at(node) for term in load_terms()), node
 
 
+def test_what_always_waits_elsewhere_waits_by_text_too() -> None:
+    assert load_phrases().always_acknowledge <= load_texts().confirm <= set(load().cautions)
+
+
 def test_hints_come_once() -> None:
     check = _CHECKS["remote_at_amp"]
     first = hints_for(check, ())

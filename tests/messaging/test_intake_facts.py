@@ -158,6 +158,22 @@ def test_ohms_of_all_speakers_are_given_to_the_places_of_the_channels() -> None:
     assert speakers["sub"].nominal_ohms == 2.0
 
 
+@pytest.mark.parametrize(
+    ("text", "ohms"),
+    [
+        ("4ohm front and rears, sub 2ohm", {"front_left": 4, "rear_right": 4, "sub": 2}),
+        ("front and rear 4 ohm", {"front_left": 4, "rear_left": 4}),
+        ("front pair 4 ohm and a sub", {"front_left": 4, "front_right": 4, "sub": None}),
+        ("two 4 ohm subs", {"sub": 4}),
+    ],
+)
+def test_ohms_of_named_places(text: str, ohms: dict[str, float | None]) -> None:
+    speakers = Installation.model_validate(
+        {"speakers": facts_of(text).installation["speakers"]}
+    ).speakers
+    assert {place: speakers[place].nominal_ohms for place in ohms} == ohms  # type: ignore[index]
+
+
 def test_seed_of_a_case_is_its_own_unless_the_shop_fixes_one() -> None:
     seeds = {_SHOP.seed_of(f"case-{n}") for n in range(50)}
     assert len(seeds) == 50
