@@ -20,7 +20,7 @@ from assistant.knowledge.schema import Symptom, When
 if TYPE_CHECKING:
     from pathlib import Path
 
-COMMANDS = ("talk", "type", "case", "hear", "selfcheck", "report")
+COMMANDS = ("talk", "type", "case", "hear", "selfcheck", "report", "practice")
 VAN = """
 amplifier: {channels: 1, watts_per_channel: 500, class: D, minimum_ohms: 1, latches: true}
 speakers: {sub: {nominal_ohms: 4}, sub_2: {nominal_ohms: 4}}

@@ -13,19 +13,19 @@ from rich.console import Console
 
 from assistant.commands.practice_screen import LessonScreen
 from assistant.errors import ProbetellError
-from assistant.practice.lesson import Lesson
-from assistant.practice.lesson_lines import LessonInterface, lesson_object
-from assistant.practice.lesson_plan import plan_lesson
-from assistant.practice.lesson_review import review_of
-from assistant.practice.lesson_typed import event_of_words
+from assistant.lessons.lesson import Lesson
+from assistant.lessons.lines import LessonInterface, lesson_object
+from assistant.lessons.plan import plan_lesson
+from assistant.lessons.review import review_of
+from assistant.lessons.typed import event_of_words
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
     from pathlib import Path
     from typing import Any, BinaryIO
 
-    from assistant.practice.lesson_events import Action
-    from assistant.practice.lesson_review import Review
+    from assistant.lessons.events import Action
+    from assistant.lessons.review import Review
     from assistant.settings import Settings
 
 __all__ = ["Aloud", "run_practice"]

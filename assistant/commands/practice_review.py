@@ -10,7 +10,7 @@ from rich.panel import Panel
 from rich.table import Table
 from rich.text import Text
 
-from assistant.practice.lesson_advice import advice_for
+from assistant.lessons.advice import advice_for
 from assistant.reports.lesson_report import figures_of, outcome_words
 from assistant.reports.lesson_words import rows_of, slip_words
 
@@ -19,7 +19,7 @@ if TYPE_CHECKING:
 
     from rich.console import Console
 
-    from assistant.practice.lesson_review import Review
+    from assistant.lessons.review import Review
     from assistant.reports.lesson_words import Moment
 
 __all__ = ["show_review"]

@@ -10,8 +10,8 @@ from rich.table import Table
 
 from assistant.commands.practice_review import show_review
 from assistant.diagnosis.records import NextCheck
-from assistant.practice.lesson_checks import GROUPS
-from assistant.practice.lesson_events import (
+from assistant.lessons.checks import GROUPS
+from assistant.lessons.events import (
     Answered,
     Cautioned,
     GivenUp,
@@ -22,8 +22,8 @@ from assistant.practice.lesson_events import (
     RepairsListed,
     SwitchedOff,
 )
-from assistant.practice.lesson_plan import KIND_WORDS
-from assistant.practice.lesson_typed import COMMANDS
+from assistant.lessons.plan import KIND_WORDS
+from assistant.lessons.typed import COMMANDS
 from assistant.readings.readback import read_back_typed
 from assistant.reports.lesson_words import installation_lines
 from assistant.reports.phrases import complaint_words, percent
@@ -31,9 +31,9 @@ from assistant.reports.phrases import complaint_words, percent
 if TYPE_CHECKING:
     from rich.console import Console
 
-    from assistant.practice.lesson import Lesson
-    from assistant.practice.lesson_events import Action
-    from assistant.practice.lesson_review import Review
+    from assistant.lessons.events import Action
+    from assistant.lessons.lesson import Lesson
+    from assistant.lessons.review import Review
 
 __all__ = ["LessonScreen"]
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from assistant.diagnosis.records import NextCheck
-from assistant.practice.lesson_events import (
+from assistant.lessons.events import (
     Answered,
     Cautioned,
     GivenUp,
@@ -19,8 +19,8 @@ from assistant.practice.lesson_events import (
 from assistant.readings.readback import read_back
 
 if TYPE_CHECKING:
-    from assistant.practice.lesson import Lesson
-    from assistant.practice.lesson_events import Action
+    from assistant.lessons.events import Action
+    from assistant.lessons.lesson import Lesson
     from assistant.settings import Settings
     from assistant.speech.devices import Loudspeaker
     from assistant.speech.voice import Voice

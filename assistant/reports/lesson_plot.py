@@ -14,7 +14,7 @@ from assistant.reports.phrases import percent
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from assistant.practice.lesson_run import Run
+    from assistant.lessons.run import Run
 
 __all__ = ["lesson_svg", "ticks_of"]
 

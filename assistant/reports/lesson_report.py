@@ -6,15 +6,15 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from assistant.errors import GivenError
-from assistant.practice.lesson_advice import advice_for
-from assistant.practice.lesson_plan import KIND_WORDS
+from assistant.lessons.advice import advice_for
+from assistant.lessons.plan import KIND_WORDS
 from assistant.reports.lesson_plot import lesson_svg
 from assistant.reports.lesson_words import installation_lines, rows_of, slip_words
 from assistant.reports.page import clean, environment
 from assistant.reports.phrases import complaint_words, percent
 
 if TYPE_CHECKING:
-    from assistant.practice.lesson_review import Review
+    from assistant.lessons.review import Review
 
 __all__ = ["figures_of", "outcome_words", "render_lesson", "write_lesson_report"]
 

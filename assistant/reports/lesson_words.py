@@ -11,7 +11,7 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from assistant.knowledge.schema import Installation
-    from assistant.practice.lesson_run import Run, Told
+    from assistant.lessons.run import Run, Told
 
 __all__ = ["Moment", "Row", "installation_lines", "moment_of", "rows_of", "slip_words"]
 

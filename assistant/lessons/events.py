@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Literal, TypeAlias
 if TYPE_CHECKING:
     from assistant.diagnosis.records import NextStep
     from assistant.knowledge.schema import Caution, Complaint, Repair
-    from assistant.practice.lesson_checks import Entry
+    from assistant.lessons.checks import Entry
     from assistant.readings.reading import Reading
 
 __all__ = [

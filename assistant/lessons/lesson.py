@@ -15,9 +15,9 @@ from assistant.diagnosis.records import NextCheck, Verdict
 from assistant.errors import GivenError, MisuseError
 from assistant.knowledge import load
 from assistant.knowledge.schema import Complaint, Installation
-from assistant.practice.lesson_belief import BeliefRun
-from assistant.practice.lesson_checks import GROUPS, CheckList, likeness
-from assistant.practice.lesson_events import (
+from assistant.lessons.belief import BeliefRun
+from assistant.lessons.checks import GROUPS, CheckList, likeness
+from assistant.lessons.events import (
     Action,
     Answered,
     AskHint,
@@ -48,8 +48,8 @@ if TYPE_CHECKING:
     from collections.abc import Mapping
 
     from assistant.knowledge.schema import Caution, Check, Fault, Repair
-    from assistant.practice.lesson_checks import Entry
-    from assistant.practice.lesson_plan import LessonPlan
+    from assistant.lessons.checks import Entry
+    from assistant.lessons.plan import LessonPlan
 
 __all__ = ["Lesson", "danger_of"]
 

@@ -7,11 +7,11 @@ import math
 import pytest
 
 from assistant.diagnosis.session import Diagnosis
-from assistant.practice.lesson import Lesson
-from assistant.practice.lesson_advice import advice_for
-from assistant.practice.lesson_events import GiveUp, Pick, RepairDone, RepairNamed
-from assistant.practice.lesson_plan import plan_lesson
-from assistant.practice.lesson_review import Review, review_of
+from assistant.lessons.advice import advice_for
+from assistant.lessons.events import GiveUp, Pick, RepairDone, RepairNamed
+from assistant.lessons.lesson import Lesson
+from assistant.lessons.plan import plan_lesson
+from assistant.lessons.review import Review, review_of
 from assistant.practice.words import same_repair
 
 WORLDS = 2000

@@ -24,7 +24,7 @@ from typing import TYPE_CHECKING, Any, Final
 from assistant.conversation.lines import object_of_line
 from assistant.diagnosis.records import NextCheck
 from assistant.errors import GivenError, MisuseError, ProbetellError
-from assistant.practice.lesson_events import (
+from assistant.lessons.events import (
     Action,
     Answered,
     AskHint,
@@ -47,18 +47,18 @@ from assistant.practice.lesson_events import (
     SwitchOff,
     Undo,
 )
-from assistant.practice.lesson_lines_end import review_object, turn_object
-from assistant.practice.lesson_review import review_of
-from assistant.practice.lesson_typed import LONGEST_WORDS, event_of_words
+from assistant.lessons.lines_end import review_object, turn_object
+from assistant.lessons.review import review_of
+from assistant.lessons.typed import LONGEST_WORDS, event_of_words
 from assistant.readings.readback import read_back_typed
 from assistant.readings.reading import reading_to_json
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping
 
-    from assistant.practice.lesson import Lesson
-    from assistant.practice.lesson_checks import Entry
-    from assistant.practice.lesson_review import Review
+    from assistant.lessons.checks import Entry
+    from assistant.lessons.lesson import Lesson
+    from assistant.lessons.review import Review
 
 __all__ = ["LessonInterface", "action_object", "lesson_object"]
 

@@ -6,10 +6,7 @@ import pytest
 
 from assistant.diagnosis.records import NextCheck
 from assistant.errors import GivenError, MisuseError
-from assistant.practice.behaviour import variants
-from assistant.practice.draws import KINDS
-from assistant.practice.lesson import Lesson
-from assistant.practice.lesson_events import (
+from assistant.lessons.events import (
     Answered,
     AskHint,
     AskList,
@@ -28,7 +25,10 @@ from assistant.practice.lesson_events import (
     SwitchOff,
     Undo,
 )
-from assistant.practice.lesson_plan import KIND_WORDS, LessonPlan, plan_lesson
+from assistant.lessons.lesson import Lesson
+from assistant.lessons.plan import KIND_WORDS, LessonPlan, plan_lesson
+from assistant.practice.behaviour import variants
+from assistant.practice.draws import KINDS
 
 WORLDS = 2000
 

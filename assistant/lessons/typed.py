@@ -6,8 +6,8 @@ import re
 from typing import TYPE_CHECKING, Final
 
 from assistant.errors import GivenError
-from assistant.practice.lesson_checks import GROUPS
-from assistant.practice.lesson_events import (
+from assistant.lessons.checks import GROUPS
+from assistant.lessons.events import (
     AskHint,
     AskList,
     AskNotes,
@@ -23,8 +23,8 @@ from assistant.practice.lesson_events import (
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
-    from assistant.practice.lesson import Lesson
-    from assistant.practice.lesson_events import Event
+    from assistant.lessons.events import Event
+    from assistant.lessons.lesson import Lesson
 
 __all__ = ["COMMANDS", "LONGEST_WORDS", "event_of_words"]
 

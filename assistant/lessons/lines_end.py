@@ -4,13 +4,13 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
-from assistant.practice.lesson_advice import advice_for
+from assistant.lessons.advice import advice_for
 from assistant.readings.reading import reading_to_json
 
 if TYPE_CHECKING:
-    from assistant.practice.lesson_events import Turn
-    from assistant.practice.lesson_review import Review
-    from assistant.practice.lesson_run import Run
+    from assistant.lessons.events import Turn
+    from assistant.lessons.review import Review
+    from assistant.lessons.run import Run
 
 __all__ = ["review_object", "turn_object"]
 

@@ -9,9 +9,9 @@ if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
 
     from assistant.diagnosis.records import Belief
-    from assistant.practice.lesson import Lesson
-    from assistant.practice.lesson_belief import Insight
-    from assistant.practice.lesson_events import Turn
+    from assistant.lessons.belief import Insight
+    from assistant.lessons.events import Turn
+    from assistant.lessons.lesson import Lesson
 
 __all__ = ["Run", "Told", "percent", "run_of"]
 

@@ -16,7 +16,7 @@ if TYPE_CHECKING:
 
     from assistant.diagnosis.records import Belief, NextStep
     from assistant.knowledge.schema import Complaint, Installation
-    from assistant.practice.lesson_events import Turn
+    from assistant.lessons.events import Turn
 
 __all__ = ["BeliefRun", "Insight"]
 

@@ -10,9 +10,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from assistant.errors import GivenError
-from assistant.practice.lesson import Lesson
-from assistant.practice.lesson_checks import GROUPS, likeness
-from assistant.practice.lesson_events import (
+from assistant.lessons.checks import GROUPS, likeness
+from assistant.lessons.events import (
     AskList,
     AskRepairs,
     Event,
@@ -21,8 +20,9 @@ from assistant.practice.lesson_events import (
     Pick,
     RepairNamed,
 )
-from assistant.practice.lesson_plan import plan_lesson
-from assistant.practice.lesson_typed import COMMANDS, event_of_words
+from assistant.lessons.lesson import Lesson
+from assistant.lessons.plan import plan_lesson
+from assistant.lessons.typed import COMMANDS, event_of_words
 
 COUPE = Lesson(plan_lesson(3, kind="coupe_five"), worlds=2000)
 VAN = Lesson(plan_lesson(1, kind="van_mono"), worlds=2000)

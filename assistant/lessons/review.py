@@ -7,17 +7,17 @@ from typing import TYPE_CHECKING, Final
 
 from assistant.diagnosis.labour import Bench, minutes_of
 from assistant.diagnosis.records import NextCheck, Verdict
-from assistant.practice.lesson import Lesson
-from assistant.practice.lesson_events import AskHint, GiveUp, Hinted, Pick, RepairNamed, SwitchOff
-from assistant.practice.lesson_run import Run, Told, run_of
+from assistant.lessons.events import AskHint, GiveUp, Hinted, Pick, RepairNamed, SwitchOff
+from assistant.lessons.lesson import Lesson
+from assistant.lessons.run import Run, Told, run_of
 from assistant.practice.words import same_repair
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator, Mapping, Sequence
 
     from assistant.diagnosis.records import Belief
-    from assistant.practice.lesson_belief import Insight
-    from assistant.practice.lesson_plan import LessonPlan
+    from assistant.lessons.belief import Insight
+    from assistant.lessons.plan import LessonPlan
 
 __all__ = ["Danger", "Missed", "Review", "play_program", "review_of"]
 

@@ -4,13 +4,13 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Final
 
-from assistant.practice.lesson_run import percent
+from assistant.lessons.run import percent
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
-    from assistant.practice.lesson_review import Review
-    from assistant.practice.lesson_run import Run, Told
+    from assistant.lessons.review import Review
+    from assistant.lessons.run import Run, Told
 
 __all__ = ["advice_for"]
 
