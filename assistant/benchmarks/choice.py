@@ -17,7 +17,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from assistant.diagnosis.choice import choose
-from assistant.diagnosis.information import bits_of, count_outcomes, outcome_bins
+from assistant.diagnosis.information import Chance, bits_of, count_outcomes, outcome_bins
 from assistant.diagnosis.labour import Bench, minutes_of
 from assistant.diagnosis.population import Population, first_population
 from assistant.diagnosis.worlds import WorldModel
@@ -65,10 +65,11 @@ def _count_all(population: Population, rng: np.random.Generator) -> dict[str, fl
     )
     index = rng.choice(len(population.weights), len(population.weights), p=population.weights)
     classes = number[population.present.slots[0]][index]
+    luck = Chance.draw(len(index), rng)
     found = {}
     for check in population.checks:
         quantity = population.checks[check].do.quantity
-        bins = outcome_bins(quantity, population.predict(check), index, rng)
+        bins = outcome_bins(quantity, population.predict(check), index, luck)
         found[check] = bits_of(count_outcomes(classes, len(names) + 1, bins))
     return found
 

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 
 from assistant.diagnosis.information import (
+    Chance,
     bits_of,
     count_outcomes,
     expected_cost,
@@ -19,7 +20,7 @@ from assistant.diagnosis.population import systematic
 from assistant.diagnosis.ranking import LAST_SUSPECT, rank_repairs, repair_costs
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Mapping
+    from collections.abc import Iterable, Mapping, Sequence
 
     from numpy.typing import NDArray
 
@@ -31,7 +32,7 @@ __all__ = ["Choice", "best_check", "choose", "information", "uncleared_groups"]
 
 _MUST_CLEAR: Final = ("supply", "load", "signal")
 _CLEARED_BELOW: Final = 0.25
-_SAMPLE: Final = 6000
+_SAMPLE: Final = 8000
 _LEAST_SAMPLE: Final = 800
 _LOOKED_AT: Final = 16
 _LEAST_BITS: Final = 0.004
@@ -73,10 +74,11 @@ def _outcomes(
     size = int(np.clip(few.effective, _LEAST_SAMPLE, _SAMPLE))
     index = systematic(few.weights, size, rng)
     classes = _classes(few, names)[index]
+    luck = Chance.draw(size, rng)
     found = {}
     for check in checks:
         quantity = few.checks[check].do.quantity
-        bins = outcome_bins(quantity, few.predict(check), index, rng)
+        bins = outcome_bins(quantity, few.predict(check), index, luck)
         found[check] = count_outcomes(classes, len(names) + 1, bins)
     return found
 
@@ -187,8 +189,9 @@ def best_check(
         return None, None
     # Every further check tries the patience a little more.
     hurry = 1.0 + (answered / _PATIENT_FOR) ** 2
+    deals = [rng.permutation(outcomes[telling].sampled) for _ in range(_DEALS)]
     saves = {
-        check: _saving(outcomes[check], costs, rng) - hurry * minutes[check]
+        check: _saving(outcomes[check], costs, deals) - hurry * minutes[check]
         for check in by_rate[:_LOOKED_AT]
     }
     worth = [check for check in by_rate[:_LOOKED_AT] if saves[check] > 0.0]
@@ -198,18 +201,19 @@ def best_check(
     return (worth[0] if worth else telling), telling
 
 
-def _saving(outcomes: Outcomes, costs: NDArray[np.float64], rng: np.random.Generator) -> float:
+def _saving(
+    outcomes: Outcomes, costs: NDArray[np.float64], deals: Sequence[NDArray[np.intp]]
+) -> float:
     """Minutes that the answer surely saves on the repairs.
 
     Any sample shows some saving by chance; that of the same answers dealt out at random is
-    taken off, with a margin for how much it varies.
+    taken off, with a margin for how much it varies. ``deals`` are orders of the sample, (sample,).
     """
     joint = outcomes.joint.astype(np.int64)
     classes = np.repeat(np.arange(len(joint)), joint.sum(axis=1))
     bins = np.repeat(np.arange(joint.shape[1]), joint.sum(axis=0))
     by_chance = [
-        expected_cost(count_outcomes(classes, len(joint), rng.permutation(bins)), costs)
-        for _ in range(_DEALS)
+        expected_cost(count_outcomes(classes, len(joint), bins[deal]), costs) for deal in deals
     ]
     margin = 2.0 * float(np.std(by_chance))
     return float(np.mean(by_chance)) - margin - expected_cost(outcomes, costs)

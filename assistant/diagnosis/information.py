@@ -21,8 +21,17 @@ if TYPE_CHECKING:
 
     from assistant.electrics.responses import Predicted
 
-__all__ = ["Outcomes", "bits_of", "count_outcomes", "entropy_bits", "expected_cost", "plan_cost"]
+__all__ = [
+    "Chance",
+    "Outcomes",
+    "bits_of",
+    "count_outcomes",
+    "entropy_bits",
+    "expected_cost",
+    "plan_cost",
+]
 
+_STRAYS: Final = 0.07
 _ROOM: Final = 32
 """Bins set aside for a check: numbers, then open line, then jumping."""
 
@@ -35,39 +44,62 @@ class Outcomes:
     sampled: int
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Chance:
+    """What happens by chance when a check is done in each sampled world, (sample,) each.
+
+    Drawn once and shared by all checks: every check meets the same luck. ``noise`` is standard
+    normal, the others are uniform; ``slips`` are the places of slipped answers and ``instead``
+    those whose answers they get.
+    """
+
+    noise: NDArray[np.float64]
+    holds: NDArray[np.bool_]
+    shows: NDArray[np.float64]
+    slips: NDArray[np.intp]
+    instead: NDArray[np.intp]
+
+    @classmethod
+    def draw(cls, count: int, rng: np.random.Generator) -> Chance:
+        """Draw for ``count`` sampled worlds."""
+        slips = np.flatnonzero(rng.random(count) < SLIP)
+        return cls(
+            noise=rng.standard_normal(count),
+            holds=rng.random(count) < 0.5,
+            shows=rng.random(count),
+            slips=slips,
+            instead=rng.integers(0, count, len(slips)),
+        )
+
+
 def outcome_bins(
-    quantity: Quantity, predicted: Predicted, index: NDArray[np.intp], rng: np.random.Generator
+    quantity: Quantity, predicted: Predicted, index: NDArray[np.intp], luck: Chance
 ) -> NDArray[np.intp]:
     """Simulate an answer in the worlds at ``index`` and give its bin, (sample,)."""
     value = np.asarray(predicted.value[index], dtype=np.float64)
-    count = len(value)
     chance = None if predicted.jumps is None else jump_chance(quantity, predicted)[index]
     if predicted.other is not None:
-        held = rng.random(count) < 0.5
-        value = np.where(held, predicted.other[index], value)
+        value = np.where(luck.holds, predicted.other[index], value)
     if quantity in SEEN_ANSWERS:
         answers = len(SEEN_ANSWERS[quantity])
         bins = value.astype(np.intp)
-        stray = rng.random(count) < 0.07
-        return np.where(stray, rng.integers(0, answers, count), bins)
+        # The rest of the same draw says what is answered instead.
+        stray = luck.shows < _STRAYS
+        return np.where(stray, (luck.shows * (answers / _STRAYS)).astype(np.intp), bins)
     is_open = ~np.isfinite(value)
     if quantity == "continuity":
-        beeps = rng.random(count) < beep_probability(
-            np.where(is_open, np.inf, np.maximum(value, 0))
-        )
+        beeps = luck.shows < beep_probability(np.where(is_open, np.inf, np.maximum(value, 0)))
         bins = np.where(beeps, 1, 0)
     else:
         safe = np.where(is_open, 0.0, value)
-        noisy = on_scale(quantity, safe) + sigma_on_scale(quantity, safe) * rng.standard_normal(
-            count
-        )
+        noisy = on_scale(quantity, safe) + sigma_on_scale(quantity, safe) * luck.noise
         bins = np.searchsorted(edges_of(quantity), noisy)
         bins = np.where(is_open, _ROOM - 2, bins)
     if chance is not None:
-        shows = rng.random(count) < chance
-        bins = np.where(shows, _ROOM - 1, bins)
-    slips = rng.random(count) < SLIP
-    return np.where(slips, bins[rng.permutation(count)], bins)
+        # Beeping and chattering are drawn apart.
+        bins = np.where(1.0 - luck.shows < chance, _ROOM - 1, bins)
+    bins[luck.slips] = bins[luck.instead]
+    return bins
 
 
 def count_outcomes(classes: NDArray[np.intp], class_count: int, bins: NDArray[np.intp]) -> Outcomes:

@@ -34,8 +34,8 @@ _TEMPER: Final = 0.75
 """Worlds are drawn again by weight to this power, so that unlikely faults keep some worlds."""
 _MOVES: Final = 6
 _PROBES: Final = 24
-_MOVED_TOGETHER: Final = 4.0
-_THINNED: Final = 6000
+_MOVED_TOGETHER: Final = 4
+_THINNED: Final = 8000
 _THIN_AGAIN_BELOW: Final = 0.4
 _TINY: Final = 1e-300
 
@@ -225,15 +225,14 @@ class Population:
         """Move a few ``bound`` parameters in each world, now and then the second fault."""
         worlds, count = self.worlds, self.worlds.count
         latents = worlds.latents.copy()
-        shape = (len(bound), count)
-        if len(bound):
-            share = min(1.0, _MOVED_TOGETHER / len(bound))
-            chosen = rng.random(shape, dtype=np.float32) < share
-            step = rng.choice(np.array([0.02, 0.08, 0.3, 1.0], dtype=np.float32), size=count)
-            moved = latents[bound] + step * chosen * rng.standard_normal(shape, dtype=np.float32)
+        every = np.arange(count)
+        step = rng.choice(np.array([0.02, 0.08, 0.3, 1.0], dtype=np.float32), size=count)
+        for _ in range(_MOVED_TOGETHER if len(bound) else 0):
+            row = bound[rng.integers(len(bound), size=count)]
+            moved = latents[row, every] + step * rng.standard_normal(count, dtype=np.float32)
             moved = np.abs(moved) % np.float32(2.0)
             moved = np.where(moved > 1.0, np.float32(2.0) - moved, moved)
-            latents[bound] = np.minimum(moved, np.float32(0.9999999))
+            latents[row, every] = np.minimum(moved, np.float32(0.9999999))
         slots = worlds.slots.copy()
         redraw = rng.random(count) < 0.15
         companions = self.model.draw_companions(count, rng)

@@ -19,7 +19,13 @@ from pgmpy.inference import VariableElimination
 from pgmpy.models import DiscreteBayesianNetwork
 
 from assistant.diagnosis.evidence import ReadingEvidence
-from assistant.diagnosis.information import bits_of, count_outcomes, entropy_bits, outcome_bins
+from assistant.diagnosis.information import (
+    Chance,
+    bits_of,
+    count_outcomes,
+    entropy_bits,
+    outcome_bins,
+)
 from assistant.diagnosis.likelihood import SLIP, Fit, fit
 from assistant.diagnosis.outlook import belief_of, fault_probabilities, predictive
 from assistant.diagnosis.population import Population, first_population
@@ -215,7 +221,9 @@ def test_information_as_pyagrum_has_it(car: Installation, said: Complaint) -> No
     classes = number[population.worlds.slots[0][index]]
     for check in ("amp_supply", "protect_light", "amp_supply_running", "whine_running"):
         quantity = population.checks[check].do.quantity
-        bins = outcome_bins(quantity, population.predict(check), index, rng)
+        bins = outcome_bins(
+            quantity, population.predict(check), index, Chance.draw(len(index), rng)
+        )
         counted = count_outcomes(classes, len(names), bins)
         share = counted.joint / counted.sampled
         rows, columns = share.sum(axis=1), share.sum(axis=0)
