@@ -13,10 +13,10 @@ import numpy as np
 import pytest
 
 from assistant.commands.practice_voice import Speaker, spoken_action
-from assistant.practice.lesson import Lesson
-from assistant.practice.lesson_events import AskNotes, GiveUp, Pick, RepairNamed, SwitchOff
-from assistant.practice.lesson_lines import LessonInterface, lesson_object
-from assistant.practice.lesson_plan import plan_lesson
+from assistant.lessons.lesson import Lesson
+from assistant.lessons.events import AskNotes, GiveUp, Pick, RepairNamed, SwitchOff
+from assistant.lessons.lines import LessonInterface, lesson_object
+from assistant.lessons.plan import plan_lesson
 from assistant.speech.audio import Sound
 
 if TYPE_CHECKING:

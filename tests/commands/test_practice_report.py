@@ -13,11 +13,11 @@ from hypothesis import strategies as st
 from lxml import etree, html
 
 from assistant.errors import GivenError
-from assistant.practice.lesson import Lesson
-from assistant.practice.lesson_advice import advice_for
-from assistant.practice.lesson_events import AskHint, Pick, RepairNamed
-from assistant.practice.lesson_plan import plan_lesson
-from assistant.practice.lesson_review import Review, review_of
+from assistant.lessons.lesson import Lesson
+from assistant.lessons.advice import advice_for
+from assistant.lessons.events import AskHint, Pick, RepairNamed
+from assistant.lessons.plan import plan_lesson
+from assistant.lessons.review import Review, review_of
 from assistant.reports.lesson_plot import lesson_svg, ticks_of
 from assistant.reports.lesson_report import render_lesson, write_lesson_report
 from assistant.reports.phrases import percent, reading_words

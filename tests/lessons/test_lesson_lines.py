@@ -9,10 +9,10 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
+from assistant.lessons import lines as lesson_lines
 from assistant.lessons.lesson import Lesson
 from assistant.lessons.lines import LessonInterface, lesson_object
 from assistant.lessons.plan import plan_lesson
-from assistant.lessons import lines as lesson_lines
 from assistant.readings.reading import reading_from_json
 
 WORLDS = 2000
