@@ -65,7 +65,7 @@ class Settings(BaseModel):
     host: str = "127.0.0.1"
     port: Annotated[int, Field(ge=0, le=65_535)] = 8321
     workers: Annotated[int, Field(ge=1, le=64)] = 1
-    live_cases: Annotated[int, Field(ge=1, le=10_000)] = 6
+    live_cases: Annotated[int, Field(ge=1, le=10_000)] = 4
 
     @property
     def database_url(self) -> str:

@@ -15,6 +15,7 @@ from typing import TYPE_CHECKING, Any, Final, TypeVar
 
 from assistant.errors import MisuseError
 from assistant.messaging import clock
+from assistant.messaging.queue_outlook import QueueOutlook
 from assistant.messaging.waiting import Waiting
 
 if TYPE_CHECKING:
@@ -49,6 +50,7 @@ class Desk:
     ask_look: Callable[[str], None] = field(default=lambda _: None)
     stopping: Callable[[], bool] = field(default=lambda: False)
     waiting: Waiting = field(default_factory=Waiting)
+    outlook: QueueOutlook = field(default_factory=QueueOutlook)
     summaries: OrderedDict[str, Summary] = field(default_factory=OrderedDict)
     changes: dict[str, int] = field(default_factory=dict)
 
@@ -60,21 +62,27 @@ class Desk:
         loop = asyncio.get_running_loop()
         return await loop.run_in_executor(self._pool, partial(work, *arguments, **named))
 
+    @property
+    def worth_waiting(self) -> bool:
+        """Whether an answer is likely within the webhook's patience."""
+        return 0.0 < self.patience >= self.outlook.wait
+
     async def answer_of(
         self, message_id: str, *, gone: Callable[[], Any] | None = None
     ) -> Acceptance | None:
         """Wait for a message's answer and take its replies into the webhook's own.
 
-        None when the patience is over, the service is going down, or whoever asked is ``gone``
-        (an async function): the replies are then delivered later.
+        None when the patience is over or surely will be, the service is going down, or whoever
+        asked is ``gone`` (an async function): the replies are then delivered later.
         """
         loop = asyncio.get_running_loop()
-        end = loop.time() + self.patience
+        end = loop.time() + (self.patience if self.worth_waiting else 0.0)
         while not self.stopping():
             if gone is not None and await gone():
                 return None
             found = await self.call(self.store.answer_inline, message_id)
             if found.answered:
+                self.outlook.answered(message_id)
                 return found
             left = end - loop.time()
             if left <= 0:
@@ -84,6 +92,7 @@ class Desk:
 
     def answered(self, message_id: str, number_id: str) -> None:
         """Take note that a worker has dealt with a message."""
+        self.outlook.answered(message_id)
         self.waiting.wake(message_id)
         self.changed(number_id)
         self.wake_delivery()

@@ -34,8 +34,9 @@ class _Live:
 class DialogueCache:
     """The ``Dialogues`` of one worker; at most ``limit`` of them live between messages.
 
-    ``case_events`` gives the stored events of a case, ``opener`` makes a diagnosis. What was
-    given out since the last ``settle`` or ``drop`` counts as touched.
+    ``case_events`` gives the stored events of a case, ``opener`` makes a diagnosis, ``rest`` has
+    a dialogue let go of what it can compute again. What was given out since the last ``settle``
+    or ``drop`` counts as touched.
     """
 
     def __init__(
@@ -44,10 +45,12 @@ class DialogueCache:
         case_events: Callable[[str], Sequence[StoredEvent]],
         opener: Opener,
         limit: int,
+        rest: Callable[[Dialogue], None] = lambda _: None,
     ) -> None:
         self._case_events = case_events
         self._opener = opener
         self._limit = limit
+        self._rest = rest
         self._live: OrderedDict[str, _Live] = OrderedDict()
         self._touched: set[str] = set()
         self._fresh: list[Dialogue] = []
@@ -67,8 +70,11 @@ class DialogueCache:
         if live is None or live.count > len(events):
             self._make_room()
             live = _Live(Dialogue(self._opener), 0)
-        for entry in events[live.count :]:
+        missing = events[live.count :]
+        for entry in missing:
             live.dialogue.handle(entry.event)
+            if entry is not missing[-1]:
+                self._rest(live.dialogue)
         live.count = len(events)
         self._live[case_id] = live
         self._touched.add(case_id)
@@ -87,23 +93,30 @@ class DialogueCache:
         if len(opened) == len(self._fresh):
             for case_id, dialogue in zip(opened, self._fresh, strict=True):
                 self._live[case_id] = _Live(dialogue, 0)
+                self._touched.add(case_id)
         for event in outcome.events:
             live = self._live.get(event.case_id)
             if live is not None:
                 live.count += 1
         for case_id in outcome.closed:
             self._live.pop(case_id, None)
-        self._forget_touched()
+        self.rest()
+        self._fresh.clear()
         while len(self._live) > self._limit:
             self._live.popitem(last=False)
+
+    def rest(self) -> None:
+        """Have the touched dialogues let go of what they can compute again."""
+        for case_id in self._touched:
+            live = self._live.get(case_id)
+            if live is not None:
+                self._rest(live.dialogue)
+        self._touched.clear()
 
     def drop(self) -> None:
         """Drop what was given out: it may have taken events that are not stored."""
         for case_id in self._touched:
             self._live.pop(case_id, None)
-        self._forget_touched()
-
-    def _forget_touched(self) -> None:
         self._touched.clear()
         self._fresh.clear()
 

@@ -19,6 +19,7 @@ import httpx
 from fastapi import FastAPI
 
 from assistant import __version__
+from assistant.errors import GivenError
 from assistant.messaging import clock
 from assistant.messaging.delivery import Delivery
 from assistant.messaging.desk import Desk
@@ -27,6 +28,7 @@ from assistant.messaging.numbers import Numbers
 from assistant.messaging.plan import LEASE_SECONDS
 from assistant.messaging.practice_phone import PracticeCarrier, PracticePhones
 from assistant.messaging.practice_state import forget_state, write_state
+from assistant.messaging.queue_outlook import QueueOutlook
 from assistant.messaging.quiet import Quiet
 from assistant.messaging.roll import WorkerRoll
 from assistant.messaging.signature import Seal
@@ -49,6 +51,7 @@ __all__ = ["Service"]
 _LOG: Final = logging.getLogger("probetell.service")
 _IDLE: Final = 1.0
 """Seconds between looks at the outbox when nobody says that something is there."""
+_COUNTED: Final = 5.0
 _A_DAY: Final = 24 * 3600.0
 
 
@@ -75,6 +78,7 @@ class Service:
             patience=plan.patience,
             number_id=Numbers(plan.number_key).look_up,
             wake_delivery=self._outbox.set,
+            outlook=QueueOutlook(workers=plan.workers),
             stopping=stopping,
         )
         self._practice = PracticeCarrier()
@@ -118,6 +122,7 @@ class Service:
         tasks = [
             asyncio.create_task(self._deliver()),
             asyncio.create_task(self._let_old_ones_go()),
+            asyncio.create_task(self._count_the_waiting()),
         ]
         if self.plan.practice:
             write_state(self.plan.directory, url=self.local_url, secret=self.secret)
@@ -153,6 +158,7 @@ class Service:
             count=plan.workers,
             release=lambda name: self.desk.call(self.store.release, name),
             answered=self.desk.answered,
+            took=self.desk.outlook.took,
             summed=self.desk.summed,
             roll=self._roll,
         )
@@ -192,6 +198,14 @@ class Service:
         finally:
             delivery.close()
             self._roll.remove(name)
+
+    async def _count_the_waiting(self) -> None:
+        """Correct the outlook now and then: another machine may answer too."""
+        while True:
+            await asyncio.sleep(_COUNTED)
+            if len(self.desk.outlook):
+                with contextlib.suppress(GivenError):
+                    self.desk.outlook.at_most(await self.desk.call(self.store.waiting))
 
     async def _let_old_ones_go(self) -> None:
         """Once a day, erase numbers that were not heard of for the days of the settings."""

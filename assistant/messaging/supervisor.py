@@ -56,8 +56,8 @@ class Supervisor:
 
     ``order`` is what each is told; its ``worker`` is the stem of their names. ``release`` frees
     the claims of a worker by name and may block. ``answered`` is called with the id of a message
-    and of its number, ``summed`` with each new summary. ``roll`` outlives this process.
-    ``program`` is what a worker runs.
+    and of its number, ``took`` with the seconds of work at it, ``summed`` with each new summary.
+    ``roll`` outlives this process. ``program`` is what a worker runs.
     """
 
     def __init__(
@@ -67,6 +67,7 @@ class Supervisor:
         count: int,
         release: Callable[[str], Awaitable[object]],
         answered: Callable[[str, str], None],
+        took: Callable[[float], None],
         summed: Callable[[Summary], None],
         roll: WorkerRoll,
         program: Sequence[str] = ("-m", "assistant.messaging.worker_process"),
@@ -75,6 +76,7 @@ class Supervisor:
         self._count = count
         self._release = release
         self._answered = answered
+        self._took = took
         self._summed = summed
         self._roll = roll
         self._program = program
@@ -176,6 +178,8 @@ class Supervisor:
         if "took" in told:
             hand.message_id, hand.since = str(told["took"]), time.monotonic()
         elif "done" in told:
+            if hand.message_id:
+                self._took(time.monotonic() - hand.since)
             hand.message_id = ""
             self._deaths.pop(str(told["done"]), None)
             if told.get("summary"):

@@ -151,7 +151,10 @@ async def _take_text(door: Door, request: Request) -> Response:
     desk = door.desk
     acceptance = await desk.call(desk.store.accept, message)
     if not acceptance.answered:
+        desk.outlook.came(message.message_id)
         desk.wake_workers()
+    if acceptance.fresh and not desk.worth_waiting:
+        return _markup()
     found = await desk.answer_of(message.message_id, gone=request.is_disconnected)
     return _markup(*(() if found is None else found.inline))
 

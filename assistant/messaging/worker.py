@@ -102,11 +102,13 @@ class Worker:
         """Sum up a case as far as it is stored; None when that cannot be done."""
         try:
             dialogue, count = self.cache.stored(case_id)
-            return summary_of(case_id, dialogue) if count else None
+            found = summary_of(case_id, dialogue) if count else None
+            self.cache.rest()
         except Exception as error:  # noqa: BLE001 - a list may show less
             _LOG.warning("a case could not be summed up: %s", place_of(error))
             self.cache.drop()
             return None
+        return found
 
     def _outcome(self, work: Work) -> Outcome:
         if work.message.message_id in self.poison:

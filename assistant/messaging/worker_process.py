@@ -6,6 +6,7 @@ process stops at once. What it was at is claimed again by another worker.
 
 from __future__ import annotations
 
+import ctypes
 import json
 import logging
 import os
@@ -16,6 +17,7 @@ import time
 from typing import TYPE_CHECKING, Final, NoReturn
 
 from assistant.commands.workplace import open_diagnosis
+from assistant.diagnosis.session import Diagnosis
 from assistant.messaging.dialogue_cache import DialogueCache
 from assistant.messaging.quiet_log import set_up_log
 from assistant.messaging.shop import Shop
@@ -24,14 +26,17 @@ from assistant.messaging.work_order import WorkOrder, line, open_store
 from assistant.messaging.worker import Worker, place_of
 
 if TYPE_CHECKING:
+    from collections.abc import Callable
     from typing import BinaryIO
 
-__all__ = ["main"]
+    from assistant.conversation.dialogue import Dialogue
+
+__all__ = ["let_rest", "main"]
 
 _LOG: Final = logging.getLogger("probetell.worker")
 _LOOK_AGAIN: Final = 0.5
 """Seconds between looks at the store when nobody says that there is work."""
-_NICE: Final = 5
+_NICE: Final = 10
 
 
 class _Link:
@@ -69,13 +74,31 @@ class _Link:
             os._exit(0)
 
 
+def let_rest(dialogue: Dialogue) -> None:
+    """Let a dialogue keep its worlds and no predictions between two messages."""
+    if isinstance(dialogue.diagnosis, Diagnosis):
+        dialogue.diagnosis.rest()
+
+
+def _memory_trimmer() -> Callable[[], object]:
+    """Give what hands freed memory back to the system, where the C library can (glibc)."""
+    try:
+        trim = ctypes.CDLL(None).malloc_trim
+    except (OSError, TypeError, AttributeError):
+        return lambda: None
+    return lambda: trim(0)
+
+
 def _make_worker(order: WorkOrder, link: _Link) -> Worker:
     store = open_store(order.database_url, bytes.fromhex(order.number_key_hex))
     return Worker(
         name=order.worker,
         store=store,
         cache=DialogueCache(
-            case_events=store.case_events, opener=open_diagnosis, limit=order.live_cases
+            case_events=store.case_events,
+            opener=open_diagnosis,
+            limit=order.live_cases,
+            rest=let_rest,
         ),
         shop=Shop(
             name=order.shop_name,
@@ -93,6 +116,7 @@ def _make_worker(order: WorkOrder, link: _Link) -> Worker:
 
 
 def _work(worker: Worker, link: _Link) -> None:
+    trim = _memory_trimmer()
     while not link.stopping:
         link.wake.clear()
         try:
@@ -104,6 +128,7 @@ def _work(worker: Worker, link: _Link) -> None:
         if done is not None:
             summary = None if done.summary is None else summary_to_json(done.summary)
             link.tell(done=done.message_id, number=done.number_id, kept=done.kept, summary=summary)
+            trim()
         elif link.looks:
             found = worker.look(link.looks.pop(0))
             if found is not None:

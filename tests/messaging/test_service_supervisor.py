@@ -36,6 +36,7 @@ class Watched:
 
     def __init__(self, tmp_path: Path, *arguments: str, lease: float = 60.0) -> None:
         self.released: list[str] = []
+        self.times: list[float] = []
         self.answered: list[tuple[str, str]] = []
         self.roll = WorkerRoll(tmp_path / "workers.json")
         self.supervisor = Supervisor(
@@ -43,6 +44,7 @@ class Watched:
             count=1,
             release=self.release,
             answered=lambda message_id, number_id: self.answered.append((message_id, number_id)),
+            took=self.times.append,
             summed=lambda _: None,
             roll=self.roll,
             program=(DYING, *arguments),
@@ -70,6 +72,7 @@ def test_a_message_that_ends_workers_again_and_again_gets_an_apology(tmp_path: P
 
     asyncio.run(run())
     assert watched.answered[0] == ("m1", "n1")
+    assert len(watched.times) == len(watched.answered)
     assert len(watched.released) >= 4
     assert len(set(watched.released)) == len(watched.released)
     assert watched.roll.read() == []

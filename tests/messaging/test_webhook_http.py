@@ -124,6 +124,18 @@ def test_patience_ends_with_an_empty_answer(counter: Counter) -> None:
     assert counter.store.waiting() == 1
 
 
+def test_nobody_waits_for_what_will_surely_take_longer(counter: Counter) -> None:
+    counter.answering = False
+    counter.desk.patience = 60.0
+    counter.desk.outlook.took(1000.0)
+    for number in range(3):
+        answer = counter.post(text_form(f"t{number}"))
+        assert (answer.status_code, messages_in(answer.text)) == (200, [])
+    assert counter.store.waiting() == len(counter.desk.outlook) == 3
+    counter.answering = True
+    assert messages_in(counter.post(text_form("t")).text) == ["You said: t"]
+
+
 def test_an_answer_that_comes_while_waiting_goes_out_inline() -> None:
     counter = Counter(memory_store(), answering=False)
     form = text_form("late")

@@ -19,6 +19,7 @@ from assistant.knowledge.schema import Complaint, Installation
 from assistant.messaging.dialogue_cache import DialogueCache
 from assistant.messaging.records import CaseEvent, IncomingText, Outcome
 from assistant.messaging.summary import summary_from_json, summary_of, summary_to_json
+from assistant.messaging.worker_process import let_rest
 
 if TYPE_CHECKING:
     from assistant.messaging.records import Dialogues, Thread
@@ -59,8 +60,9 @@ def talk_on(
     )
 
 
-def cache_of(store: MemoryMessageStore, limit: int = 4) -> DialogueCache:
-    return DialogueCache(case_events=store.case_events, opener=open_diagnosis, limit=limit)
+def cache_of(store: MemoryMessageStore, limit: int = 4, *, resting: bool = True) -> DialogueCache:
+    rest = {"rest": let_rest} if resting else {}
+    return DialogueCache(case_events=store.case_events, opener=open_diagnosis, limit=limit, **rest)
 
 
 def case_of(store: MemoryMessageStore) -> str:
@@ -115,7 +117,7 @@ def test_an_idle_dialogue_is_dropped_and_comes_back_the_same(limit: int) -> None
     said: dict[int, list[str]] = {}
     for keep in (limit, 99):
         store = memory_store()
-        cache = cache_of(store, keep)
+        cache = cache_of(store, keep, resting=keep == limit)
         worker = make_worker(store, answer=talk_on, cache=cache)
         for text in texts:  # the numbers in turn, so that each finds its dialogue dropped
             for number in numbers:
