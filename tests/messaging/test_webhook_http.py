@@ -132,8 +132,12 @@ def test_nobody_waits_for_what_will_surely_take_longer(counter: Counter) -> None
         answer = counter.post(text_form(f"t{number}"))
         assert (answer.status_code, messages_in(answer.text)) == (200, [])
     assert counter.store.waiting() == len(counter.desk.outlook) == 3
+    counter.desk.outlook.at_most(0)
+    for _ in range(40):
+        counter.desk.outlook.took(0.1)
     counter.answering = True
     assert messages_in(counter.post(text_form("t")).text) == ["You said: t"]
+    assert counter.store.waiting() == 0
 
 
 def test_an_answer_that_comes_while_waiting_goes_out_inline() -> None:
