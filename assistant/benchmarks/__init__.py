@@ -38,5 +38,9 @@ BENCHMARKS: Final[Mapping[str, tuple[str, str]]] = {
         "assistant.benchmarks.ear",
         "spoken readings through the recogniser",
     ),
+    "webhook": (
+        "assistant.benchmarks.webhook",
+        "texts at a steady rate over many open cases, or while everything is killed",
+    ),
 }
 """By name: the module, and what it shows in a few words. A new benchmark is one more row."""

@@ -92,7 +92,7 @@ def run_serve(
                 for number, handler in before.items():
                     signal.signal(number, handler)
 
-    async def serve() -> None:
+    async def serve() -> int:
         server: Server
         service = Service(plan, local_url=url, stopping=lambda: server.should_exit)
         config = uvicorn.Config(
@@ -107,6 +107,6 @@ def run_serve(
         server = Server(config)
         _tell(plan, url)
         await server.serve(sockets=[taken])
+        return 0 if server.started else 1
 
-    asyncio.run(serve())
-    return 0
+    return asyncio.run(serve())

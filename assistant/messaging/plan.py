@@ -27,7 +27,8 @@ __all__ = [
 
 TEXT_WORLDS: Final = 5000
 """Worlds of a case by text where the settings name no number: many cases share one machine."""
-LEASE_SECONDS: Final = 60.0
+LEASE_SECONDS: Final = 180.0
+"""A long case on a busy machine takes a while to be built again; the dead are noticed at once."""
 _SHORTEST_TOKEN: Final = 16
 
 

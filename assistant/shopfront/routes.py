@@ -66,6 +66,10 @@ class _Routes:
         """Give the style sheet."""
         return Response(asset("shop.css"), media_type="text/css")
 
+    async def icon(self) -> Response:
+        """Give the picture of the tab."""
+        return Response(asset("icon.svg"), media_type="image/svg+xml")
+
     async def script(self) -> Response:
         """Give the script that keeps a part of a page up to date."""
         return Response(asset("live.js.j2"), media_type="text/javascript")
@@ -176,6 +180,7 @@ def shop_router(desk: Desk, guard: Guard, *, shop_name: str) -> APIRouter:
         ("", routes.threads),
         ("/style.css", routes.style),
         ("/live.js", routes.script),
+        ("/icon.svg", routes.icon),
         ("/enter", routes.enter),
         ("/threads/{number_id}", routes.thread),
         ("/dead", routes.dead),
