@@ -23,6 +23,8 @@ if TYPE_CHECKING:
 ROOT = Path(assistant.__file__).parents[1]
 SCRIPTS = ("demo/run", "tests/run", ".ci/run")
 OURS = {"assistant", "audio_fixtures", "demo", "grammars"}
+# Houses of tests whose helpers other houses import.
+SHARED = ("conversation", "messaging")
 # Whoever renders recordings anew installs these by hand: audio_fixtures/README.md.
 BY_HAND = {"hibari", "onnxruntime"}
 PROJECT = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))["project"]
@@ -53,7 +55,7 @@ def undeclared(declared: set[str], *folders: str) -> list[str]:
     wrong = []
     for module, path in imported(*folders):
         beside = {p.stem for p in path.parent.iterdir()} | {
-            p.stem for p in (ROOT / "tests" / "conversation").iterdir()
+            p.stem for house in SHARED for p in (ROOT / "tests" / house).iterdir()
         }
         if module in OURS | BY_HAND | beside or module in sys.stdlib_module_names:
             continue
@@ -65,13 +67,18 @@ def undeclared(declared: set[str], *folders: str) -> list[str]:
 
 def test_what_the_program_imports_is_declared() -> None:
     extras = PROJECT["optional-dependencies"]
-    declared = names([*PROJECT["dependencies"], *extras["voice"], *extras["train"]])
+    parts = ("voice", "train", "sms", "shop", "bench")
+    declared = names([*PROJECT["dependencies"], *(each for part in parts for each in extras[part])])
     assert undeclared(declared, "assistant", "grammars") == []
 
 
 def test_what_tests_and_recordings_import_is_declared() -> None:
     extras = PROJECT["optional-dependencies"]
-    wanted = [requirement for extra in ("voice", "train", "test") for requirement in extras[extra]]
+    wanted = [
+        requirement
+        for extra in ("voice", "train", "shop", "sms", "test")
+        for requirement in extras[extra]
+    ]
     declared = names([*PROJECT["dependencies"], *wanted])
     assert undeclared(declared, "tests", "audio_fixtures", "demo") == []
 

@@ -2,7 +2,7 @@
 
 A slice is a few hundred worlds of one case: one node for the world with its weight, one for the
 needed repair, and one for each check with the chance of every answer in every world. The packages
-(of the test extra) infer the repair from the answers; the program multiplies weights. All three
+(of the extra bench) infer the repair from the answers; the program multiplies weights. All three
 must agree, and their times are compared in one run; what does not depend on the answers is
 prepared for each beforehand.
 """
@@ -89,7 +89,7 @@ def _own(population: Population, repairs: list[str]) -> Callable[[], NDArray[np.
 
 
 def _agrum(population: Population, repairs: list[str]) -> Callable[[], NDArray[np.float64]]:
-    import pyagrum as gum  # noqa: PLC0415 - of the test extra
+    import pyagrum as gum  # noqa: PLC0415 - of the extra bench
 
     net = gum.BayesNet()
     net.add(gum.RangeVariable("world", "world", 0, population.worlds.count - 1))
@@ -114,7 +114,7 @@ def _agrum(population: Population, repairs: list[str]) -> Callable[[], NDArray[n
 
 
 def _pgmpy(population: Population, repairs: list[str]) -> Callable[[], NDArray[np.float64]]:
-    from pgmpy.factors.discrete import TabularCPD  # noqa: PLC0415 - of the test extra
+    from pgmpy.factors.discrete import TabularCPD  # noqa: PLC0415 - of the extra bench
     from pgmpy.inference import VariableElimination  # noqa: PLC0415
     from pgmpy.models import DiscreteBayesianNetwork  # noqa: PLC0415
 
@@ -175,7 +175,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
             "pgmpy": _pgmpy(population, repairs),
         }
     except ImportError as missing:
-        sys.stderr.write(f"{missing}; install probetell[test].\n")
+        sys.stderr.write(f"{missing}; install probetell[bench].\n")
         return 1
     found = {name: infer() for name, infer in peers.items()}
     took = {name: _median_ms(infer, given.repeats) for name, infer in peers.items()}

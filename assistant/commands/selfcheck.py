@@ -57,7 +57,11 @@ def _data_files() -> Part:
 
 def _store(settings: Settings) -> Part:
     try:
-        cases = open_casebook(settings).cases()
+        book = open_casebook(settings)
+        try:
+            cases = book.cases()
+        finally:
+            book.dispose()
     except ProbetellError as error:
         return Part(
             part="store", ready=False, detail=error.message, install=error.next_step, needed=True

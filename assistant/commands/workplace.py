@@ -13,6 +13,7 @@ if TYPE_CHECKING:
 
     from assistant.casebook.keeping import KeptCase
     from assistant.casebook.records import Casebook
+    from assistant.casebook.sql import SqlCasebook
     from assistant.conversation.events import Opened
     from assistant.diagnosis.records import Diagnosing
     from assistant.knowledge.schema import Complaint, Installation
@@ -53,7 +54,7 @@ def open_diagnosis(opened: Opened) -> Diagnosing:
     )
 
 
-def open_casebook(settings: Settings) -> Casebook:
+def open_casebook(settings: Settings) -> SqlCasebook:
     """Open the casebook of the settings; raise ``GivenError`` when it cannot be used."""
     from assistant.casebook.sql import SqlCasebook
 
