@@ -299,7 +299,7 @@ class CaseTalk:
                 return verdict_text(scene.verdict, wording, no_meter=self.note.no_meter)
             case State.CONCLUDED if scene.verdict is not None:
                 return say("outcome")
-            case State.CLOSED if scene.verdict is not None:
+            case State.CLOSED if scene.verdict is not None and scene.settled:
                 return settled_text(scene.verdict, wording)
             case _:
                 return ""

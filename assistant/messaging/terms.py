@@ -27,6 +27,10 @@ _ASKING: Final = re.compile(
     r"(which|where|wheres|what|whats|whatis|how do i (find|know)|show me|explain|dont know (what|wh"
     r"ere|which)|no idea (what|where|which)|not sure (what|where|which))\b"
 )
+_SMALL: Final = re.compile(
+    r"(?<!\w)(the|at|on the|of the|on|for|is|was|reads|says|shows|got|i|get|im|getting|its|it|my"
+    r"|measured)(?!\w)"
+)
 _ASKS: Final = re.compile(r"\b(which|where|wheres|what|whats|how|is it|do you mean)\b")
 
 
@@ -36,7 +40,10 @@ def _pattern(text: str) -> str:
 
 
 class Term(BaseModel):
-    """One part: its name, what customers call it, and the two explanations of it."""
+    """One part: its name, what customers call it, and the two explanations of it.
+
+    ``answer`` tells that its words are an answer to a check too.
+    """
 
     model_config = ConfigDict(frozen=True, extra="forbid")
 
@@ -44,6 +51,7 @@ class Term(BaseModel):
     words: Annotated[tuple[str, ...], Field(min_length=1)]
     nodes: tuple[Annotated[str, AfterValidator(_pattern)], ...]
     hint: str
+    answer: bool = False
     text: Annotated[str, Field(min_length=1)]
 
     def at(self, node: str | None) -> bool:
@@ -69,11 +77,16 @@ def _by_words() -> tuple[tuple[re.Pattern[str], Term], ...]:
     return tuple((re.compile(rf"(?<!\w){re.escape(word)}(?!\w)"), term) for word, term in pairs)
 
 
-def _found(text: str) -> tuple[list[Term], str]:
-    """Give the terms that ``text`` names, in its order, and the text without their names."""
+def _found(text: str, *, answers: bool = True) -> tuple[list[Term], str]:
+    """Give the terms that ``text`` names, in its order, and the text without their names.
+
+    Without ``answers`` the terms that are answers themselves stay where they are.
+    """
     rest = text.casefold().replace("'", "")
     places: list[tuple[int, Term]] = []
     for pattern, term in _by_words():
+        if term.answer and not answers:
+            continue
         while hit := pattern.search(rest):
             places.append((hit.start(), term))
             # kept as long as it was, so that the order can be told
@@ -90,8 +103,7 @@ def named_in(text: str) -> tuple[Term, ...]:
 
 def without_names(text: str) -> str:
     """Give ``text`` without the names of parts and the small words that go with them."""
-    rest = re.sub(r"(?<!\w)(the|at|on the|of the|on|for|is|was|reads|says|shows|got|i|get|im|"
-                  r"getting|its|it|my|measured)(?!\w)", " ", _found(text)[1])  # fmt: skip
+    rest = _SMALL.sub(" ", _found(text, answers=False)[1])
     return " ".join(rest.split()).strip(" ,:;-=")
 
 

@@ -6,6 +6,7 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
 from assistant.conversation.events import Close
+from assistant.conversation.table import State
 from assistant.messaging.cars import (
     cars_text,
     label_text,
@@ -72,9 +73,9 @@ class Turn:
             return ask(draft, topic) if topic else ""
         if self.thread.case_id is None:
             return self._intake(Draft(), "")
-        if self.memory.note(self.thread.case_id).closed:
-            return say("no_trouble")
         talk = self._talk(self.thread.case_id)
+        if talk.state is State.CLOSED:
+            return say("no_trouble")
         text = talk.text(brief=True)
         self.memory = self.memory.with_note(talk.case_id, talk.note)
         return text
@@ -265,6 +266,11 @@ class Turn:
 
     def _case(self, case_id: str, text: str, *, complete: bool = False) -> str:
         talk = self._talk(case_id)
+        if talk.state is State.CLOSED:
+            # closed at the shop, or its memory was lost
+            talk.remember(closed=True)
+            self.memory = self.memory.with_note(case_id, talk.note)
+            return self._after_close(case_id, text)
         if talk.note.no_meter and means(text, "meter"):
             return self._meter_found(talk)
         reading = talk.step is not None and needs_meter(talk.step.check)

@@ -96,7 +96,7 @@ def test_a_check_asks_for_no_reserved_word(name: str) -> None:
 
 def test_no_sentence_asks_for_a_reserved_word() -> None:
     for key, sentence in load_texts().sentences.items():
-        if key == "help":
+        if key in {"help", "greeting"}:
             continue
         assert not any(reserved(word) for word in _asked_words(sentence)), key
         capitals = set(re.findall(r"\b[A-Z]{3,}\b", sentence))
