@@ -25,6 +25,11 @@ _CORRECTING: Final = re.compile(
     r"|it was)(?!\w)",
     re.IGNORECASE,
 )
+_LOUD: Final = re.compile(
+    r"(?<!\w)((with |when |while )?(it is |its |the |music |playing )*(loud|turned up|cranked up)"
+    r"( music)?)(?!\w)",
+    re.IGNORECASE,
+)
 _MOST: Final = 4
 _VOLTS: Final = frozenset({"dc_voltage", "ac_voltage"})
 _RECENT: Final = 3
@@ -44,26 +49,41 @@ def clauses(text: str) -> tuple[str, ...]:
 
 
 class Named:
-    """The parts and places that a text names, looked for once."""
+    """The parts and places that a text names, and whether it tells of loud music."""
 
     def __init__(self, text: str) -> None:
+        self._loud = bool(_LOUD.search(text))
         self._terms = tuple(term for term in named_in(text) if term.nodes)
         self._places = named_places(text)
 
     def __bool__(self) -> bool:
+        return bool(self._terms or self._places or self._loud)
+
+    @property
+    def somewhere(self) -> bool:
+        """Whether a part or place is named."""
         return bool(self._terms or self._places)
 
     def fits(self, check: Check) -> bool:
         """Tell whether the text names the place of a check; with volts the red probe's."""
         do = check.do
         ends = (do.red,) if do.quantity in _VOLTS else (do.red, do.black)
+        if self._loud and do.audio != "loud":
+            return False
         by_term = all(any(term.at(end) for end in ends) for term in self._terms)
         return bool(self) and by_term and (not self._places or check.position in self._places)
 
 
+def _same_place(check: Check, current: Check) -> bool:
+    one, other = check.do, current.do
+    return (one.quantity, one.red, one.black, one.vehicle, one.setup) == (
+        other.quantity, other.red, other.black, other.vehicle, other.setup
+    )  # fmt: skip
+
+
 def bare(text: str) -> str:
-    """Give ``text`` without the names of parts and places."""
-    return without_names(without_places(text))
+    """Give ``text`` without the names of parts and places and without loud music."""
+    return without_names(without_places(_LOUD.sub(" ", text)))
 
 
 def elsewhere(
@@ -71,20 +91,24 @@ def elsewhere(
 ) -> Elsewhere | None:
     """Find the check whose place a text names, when that is not the open one.
 
-    Sure when one of the checks that were asked before is named and no other of them.
+    Sure when one of the checks that were asked before is named and no other of them, or when the
+    text tells of loud music at the place that is asked for.
     """
     named = Named(text)
     if not named or (current is not None and named.fits(current)):
         return None
     fitting = [check for check in checks.values() if named.fits(check)]
+    if not named.somewhere:
+        # "9.6 when loud" is told of the place that is asked for
+        fitting = [c for c in fitting if current is not None and _same_place(c, current)]
     if not fitting:
         return None
     rest = bare(text)
     earlier = [checks[c] for c in dict.fromkeys(reversed(tuple(asked))) if c in checks]
     known = _told(rest, [check for check in earlier if check in fitting])
-    if len(known) == 1:
-        return Elsewhere(told=known, sure=True)
     found = known or _told(rest, fitting)
+    if len(known) == 1 or (len(found) == 1 and not named.somewhere):
+        return Elsewhere(told=found, sure=True)
     return Elsewhere(told=found[:_MOST], sure=False) if found else None
 
 

@@ -157,6 +157,13 @@ def test_the_state_tells_checks_apart() -> None:
     assert [told.check for told in found.told] == ["remote_running"]
 
 
+def test_loud_music_tells_checks_apart() -> None:
+    found = elsewhere("9.6 when its loud", _CHECKS["amp_supply"], ("amp_supply",), _CHECKS)
+    told = Told(check="amp_supply_loud", reading=_volts(9.6))
+    assert found == Elsewhere(told=(told,), sure=True)
+    assert elsewhere("9.6 loud", _CHECKS["amp_supply_loud"], (), _CHECKS) is None
+
+
 def test_the_speaker_tells_checks_apart() -> None:
     asked = ("load_ohms.front_left", "load_ohms.rear_left", "amp_supply")
     found = elsewhere("rear left OL", _CHECKS["amp_supply"], asked, _CHECKS)
