@@ -35,7 +35,7 @@ if TYPE_CHECKING:
     from assistant.casebook.records import StoredEvent
     from assistant.messaging.records import MessageStore, Thread
 
-__all__ = ["Load", "LoadReport", "load_service"]
+__all__ = ["Kind", "Load", "LoadReport", "load_service", "play_kinds"]
 
 _KINDS: Final = 12
 _LONG_AGO: Final = -3600.0
@@ -90,14 +90,14 @@ def _quantile(values: Sequence[float], share: float) -> float:
 
 
 @dataclass(frozen=True, slots=True)
-class _Kind:
+class Kind:
     """One case that was played: its thread and its events."""
 
     thread: Thread
     events: tuple[StoredEvent, ...]
 
 
-def _played(seed: int, worlds: int) -> list[_Kind]:
+def play_kinds(seed: int, worlds: int, count: int = _KINDS) -> list[Kind]:
     """Play some cases up to different depths, each until it waits for a further answer."""
     store = MemoryMessageStore(Numbers(KEY.encode()))
     worker = Worker(
@@ -108,14 +108,14 @@ def _played(seed: int, worlds: int) -> list[_Kind]:
         patience=0.0,
     )
     chance = random.Random(seed)  # noqa: S311 - depths of invented cases
-    for number in fiction_numbers(_KINDS):
+    for number in fiction_numbers(count):
         for text in SCRIPT[: chance.randint(8, 13)]:
             message_id = f"K{chance.getrandbits(64):016x}"
             store.accept(_incoming(message_id, number, text))
             worker.step()
     threads = [view.thread for view in store.threads()]
     return [
-        _Kind(thread, tuple(store.case_events(thread.case_id)))
+        Kind(thread, tuple(store.case_events(thread.case_id)))
         for thread in threads
         if thread.case_id is not None
     ]
@@ -126,7 +126,7 @@ def _incoming(message_id: str, number: str, text: str) -> IncomingText:
     return IncomingText(message_id=message_id, number=number, text=text, received=at)
 
 
-def _fill(store: MessageStore, numbers: Sequence[str], kinds: Sequence[_Kind]) -> None:
+def _fill(store: MessageStore, numbers: Sequence[str], kinds: Sequence[Kind]) -> None:
     """Give each number a copy of a case, through the store's own ways."""
     for index, number in enumerate(numbers):
         kind = kinds[index % len(kinds)]
@@ -199,13 +199,15 @@ async def _fire(
     return report, began_at
 
 
-def load_service(home: Path, load: Load, *, database: str | None = None) -> LoadReport:
-    """Fill a database, serve it, post texts at the rate, and report."""
+def load_service(
+    home: Path, load: Load, kinds: Sequence[Kind], *, database: str | None = None
+) -> LoadReport:
+    """Fill a database with copies of ``kinds``, serve it, post texts at the rate, and report."""
     home.mkdir(parents=True, exist_ok=True)
     url = database or f"sqlite:///{(home / 'casebook.sqlite').as_posix()}"
     numbers = fiction_numbers(load.cases)
     store = open_store(url, KEY.encode())
-    _fill(store, numbers, _played(load.seed, load.worlds))
+    _fill(store, numbers, kinds)
     random.Random(load.seed).shuffle(numbers)  # noqa: S311 - whose text comes when
     given = {
         "database": url,

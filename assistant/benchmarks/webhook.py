@@ -23,7 +23,7 @@ from typing import TYPE_CHECKING, Final
 
 from assistant.benchmarks.postgresql import own_postgresql
 from assistant.benchmarks.texting_kills import kill_during_stream
-from assistant.benchmarks.texting_load import Load, LoadReport, load_service
+from assistant.benchmarks.texting_load import Load, LoadReport, load_service, play_kinds
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -93,13 +93,14 @@ def _loads(given: argparse.Namespace, where: Path) -> int:
         f"patience {load.patience:g} s\n"
         f"calm: {given.calm:g} texts a second, patience {_CALM_PATIENCE:g} s"
     )
+    kinds = play_kinds(given.seed, given.worlds)
     names, reports = [], []
     if given.only != "postgresql":
         names.append("SQLite")
-        reports.append(load_service(where / "sqlite", load))
+        reports.append(load_service(where / "sqlite", load, kinds))
         names.append("calm, SQLite")
         calm = replace(load, rate=given.calm, patience=_CALM_PATIENCE)
-        reports.append(load_service(where / "calm", calm))
+        reports.append(load_service(where / "calm", calm, kinds))
     if given.only != "sqlite":
         with ExitStack() as stack:
             held = Path(stack.enter_context(tempfile.TemporaryDirectory(prefix="probetell")))
@@ -111,7 +112,7 @@ def _loads(given: argparse.Namespace, where: Path) -> int:
                 print("PostgreSQL is not installed, or cannot be run here: left out.")
             else:
                 names.append("PostgreSQL")
-                reports.append(load_service(where / "postgresql", load, database=url))
+                reports.append(load_service(where / "postgresql", load, kinds, database=url))
     _print_load(names, reports)
     return 0
 
