@@ -9,7 +9,7 @@ import subprocess
 import sys
 import time
 from pathlib import Path
-from typing import TYPE_CHECKING, Final
+from typing import TYPE_CHECKING, Final, Self
 
 from assistant.benchmarks.loopback_carrier import ACCOUNT, SENDER, TOKEN
 from assistant.errors import MisuseError
@@ -44,6 +44,8 @@ def resident_mb(pid: int) -> float:
 class ServedProcess:
     """``probetell serve`` over the directory ``home``, with ``carrier`` as its provider.
 
+    As a context manager it is started, and stopped whatever happens.
+
     ``given`` are further settings by the names of their fields.
     """
 
@@ -75,6 +77,13 @@ class ServedProcess:
         }
         self._process: subprocess.Popen[bytes] | None = None
         self._log: IO[bytes] | None = None
+
+    def __enter__(self) -> Self:
+        self.start()
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self.stop()
 
     @property
     def log_path(self) -> Path:

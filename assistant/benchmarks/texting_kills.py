@@ -76,8 +76,33 @@ class _Stream:
     report: KillReport
     sent: dict[str, list[str]] = field(default_factory=dict)
 
+    def run(self, script: Sequence[str], *, kills: int, spread: float, seed: int) -> None:
+        """Let every customer write the script while processes are killed."""
+        done = threading.Event()
+        killer = threading.Thread(target=self.kill, args=(kills, done, spread))
+        threads = [
+            threading.Thread(
+                target=self.customer,
+                args=(number, script, random.Random(seed + index)),  # noqa: S311
+            )
+            for index, number in enumerate(self.sent)
+        ]
+        for thread in (killer, *threads):
+            thread.start()
+        for thread in threads:
+            thread.join()
+        done.set()
+        killer.join()
+
     def customer(self, number: str, texts: Sequence[str], chance: random.Random) -> None:
-        """Write one customer's texts, some of them twice, until each is taken."""
+        """Write one customer's texts, and note when one of them cannot be sent."""
+        try:
+            self._write(number, texts, chance)
+        except MisuseError as error:
+            self.report.broken.append(error.message)
+
+    def _write(self, number: str, texts: Sequence[str], chance: random.Random) -> None:
+        """Write texts, some of them twice, until each is taken."""
         with httpx.Client(base_url=self.service.url, timeout=20.0) as client:
             for text in texts:
                 began = time.monotonic()
@@ -141,34 +166,18 @@ def kill_during_stream(
     given = {"database": url, "worlds": worlds, "webhook_patience_seconds": 3.0}
     with LoopbackCarrier() as carrier:
         service = ServedProcess(home, carrier, workers=workers, **given)
-        service.start()
-        store = open_store(url, KEY.encode())
         stream = _Stream(service, carrier, chance, report, {number: [] for number in numbers})
-        began = time.monotonic()
-        done = threading.Event()
-        killer = threading.Thread(target=stream.kill, args=(kills, done, spread))
-        threads = [
-            threading.Thread(
-                target=stream.customer,
-                args=(number, SCRIPT[:texts], random.Random(seed + index)),  # noqa: S311
-            )
-            for index, number in enumerate(numbers)
-        ]
-        for thread in (killer, *threads):
-            thread.start()
-        for thread in threads:
-            thread.join()
-        done.set()
-        killer.join()
-        find = Numbers(KEY.encode()).look_up
-        for number in numbers:
-            settle(store, find(number))
-        report.seconds = time.monotonic() - began
-        report.texts, report.posts = sum(map(len, stream.sent.values())), carrier.posts
-        for number in numbers:
-            report.replies += len(carrier.bodies(number))
-            _check(stream, store, number, script=SCRIPT[:texts], worlds=worlds)
-        service.stop()
+        with service:
+            began = time.monotonic()
+            stream.run(SCRIPT[:texts], kills=kills, spread=spread, seed=seed)
+            store = open_store(url, KEY.encode())
+            for number in numbers:
+                settle(store, Numbers(KEY.encode()).look_up(number))
+            report.seconds = time.monotonic() - began
+            report.texts, report.posts = sum(map(len, stream.sent.values())), carrier.posts
+            for number in numbers:
+                report.replies += len(carrier.bodies(number))
+                _check(stream, store, number, script=SCRIPT[:texts], worlds=worlds)
     return report
 
 

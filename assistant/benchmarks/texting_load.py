@@ -38,6 +38,7 @@ if TYPE_CHECKING:
 __all__ = ["Kind", "Load", "LoadReport", "load_service", "play_kinds"]
 
 _KINDS: Final = 12
+_WARMING: Final = 4.0
 _LONG_AGO: Final = -3600.0
 _READINGS: Final = ("12.4", "0.2", "12.6", "skip", "3.8", "why", "lit", "0.1")
 
@@ -217,12 +218,9 @@ def load_service(
     }
     with LoopbackCarrier() as carrier:
         service = ServedProcess(home, carrier, workers=load.workers, **given)
-        service.start()
-        time.sleep(4.0)  # until the workers have loaded the engine
-        try:
+        with service:
+            time.sleep(_WARMING)  # until the workers have loaded the engine
             report, began_at = asyncio.run(_fire(carrier, service, load, numbers))
-        finally:
-            service.stop()
         for number, began in began_at.items():
             if got := carrier.got[number]:
                 report.replies.append(got[0].at - began)

@@ -36,7 +36,7 @@ def test_a_whole_case_by_text_with_a_worker_killed_twice(tmp_path: Path) -> None
     killed: list[float] = []
     with LoopbackCarrier() as carrier:
         service = ServedProcess(tmp_path / "home", carrier, worlds=1500)
-        service.start()
+        (tmp_path / "home").mkdir()
         store = open_store(f"sqlite:///{tmp_path / 'home' / 'casebook.sqlite'}", KEY.encode())
 
         def trouble(count: int) -> None:
@@ -50,7 +50,7 @@ def test_a_whole_case_by_text_with_a_worker_killed_twice(tmp_path: Path) -> None
 
                 threading.Thread(target=kill).start()
 
-        with httpx.Client(base_url=service.url, timeout=30.0) as client:
+        with service, httpx.Client(base_url=service.url, timeout=30.0) as client:
             customer = TextingCustomer(case, store, number_id)
             played = play_by_text(
                 customer,
@@ -62,7 +62,6 @@ def test_a_whole_case_by_text_with_a_worker_killed_twice(tmp_path: Path) -> None
                 times=2,
                 trouble=trouble,
             )
-        service.stop()
         assert played.ended
         assert len(killed) == 2
 
