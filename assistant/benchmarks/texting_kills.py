@@ -78,8 +78,7 @@ class _Stream:
 
     def run(self, script: Sequence[str], *, kills: int, spread: float, seed: int) -> None:
         """Let every customer write the script while processes are killed."""
-        done = threading.Event()
-        killer = threading.Thread(target=self.kill, args=(kills, done, spread))
+        killer = threading.Thread(target=self.kill, args=(kills, spread))
         threads = [
             threading.Thread(
                 target=self.customer,
@@ -91,7 +90,6 @@ class _Stream:
             thread.start()
         for thread in threads:
             thread.join()
-        done.set()
         killer.join()
 
     def customer(self, number: str, texts: Sequence[str], chance: random.Random) -> None:
@@ -113,9 +111,9 @@ class _Stream:
                 self.report.longest_wait = max(self.report.longest_wait, waited)
                 time.sleep(chance.uniform(0.0, 0.3))
 
-    def kill(self, kills: int, done: threading.Event, spread: float) -> None:
+    def kill(self, kills: int, spread: float) -> None:
         """Kill workers and the whole service at random instants."""
-        while self.report.kills < kills and not done.is_set():
+        while self.report.kills < kills:
             time.sleep(self.chance.uniform(0.05, spread))
             if self.chance.random() < 0.4:
                 workers = self.service.worker_pids()
