@@ -70,15 +70,26 @@ class DialogueCache:
         if live is None or live.count > len(events):
             self._make_room()
             live = _Live(Dialogue(self._opener), 0)
-        missing = events[live.count :]
-        for entry in missing:
-            live.dialogue.handle(entry.event)
-            if entry is not missing[-1]:
-                self._rest(live.dialogue)
+        self._hand(live.dialogue, events[live.count :])
         live.count = len(events)
         self._live[case_id] = live
         self._touched.add(case_id)
         return live.dialogue, live.count
+
+    def glance(self, case_id: str) -> Dialogue:
+        """Give the dialogue of a case to look at only; no other has to make room for it."""
+        if case_id in self._live:
+            return self.stored(case_id)[0]
+        dialogue = Dialogue(self._opener)
+        self._hand(dialogue, self._case_events(case_id))
+        return dialogue
+
+    def _hand(self, dialogue: Dialogue, entries: Sequence[StoredEvent]) -> None:
+        """Hand stored events to a dialogue, which rests after all but the last."""
+        for place, entry in enumerate(entries, start=1):
+            dialogue.handle(entry.event)
+            if place < len(entries):
+                self._rest(dialogue)
 
     def fresh(self) -> Dialogue:
         """Give a dialogue whose case is not opened yet."""

@@ -101,8 +101,7 @@ class Worker:
     def look(self, case_id: str) -> Summary | None:
         """Sum up a case as far as it is stored; None when that cannot be done."""
         try:
-            dialogue, count = self.cache.stored(case_id)
-            found = summary_of(case_id, dialogue) if count else None
+            found = summary_of(case_id, self.cache.glance(case_id))
             self.cache.rest()
         except Exception as error:  # noqa: BLE001 - a list may show less
             _LOG.warning("a case could not be summed up: %s", place_of(error))

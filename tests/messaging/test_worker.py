@@ -224,6 +224,21 @@ def test_poison_is_answered_without_the_engine() -> None:
     assert store.waiting() == 0
 
 
+def test_a_glance_makes_no_live_dialogue_go() -> None:
+    store = memory_store()
+    cache = cache_of(store, 1)
+    worker = make_worker(store, answer=talk_on, cache=cache)
+    found = {}
+    for number in (NUMBER, "+13035550117"):
+        store.accept(incoming("hello", number))
+        found[number] = worker.step().summary
+    assert len(cache) == 1
+    for summary in found.values():
+        live = cache.live(summary.case_id)
+        assert worker.look(summary.case_id) == summary
+        assert cache.live(summary.case_id) is live
+
+
 def test_a_case_that_cannot_be_read_is_not_summed_up() -> None:
     assert make_worker(memory_store()).look("no such case") is None
 
