@@ -19,7 +19,7 @@ if TYPE_CHECKING:
 
     from assistant.benchmarks.loopback_carrier import LoopbackCarrier
 
-__all__ = ["KEY", "ServedProcess", "resident_mb"]
+__all__ = ["KEY", "ServedProcess", "proportional_mb", "resident_mb"]
 
 KEY: Final = "a key for numbers that nobody has"
 _PATIENCE: Final = 60.0
@@ -39,6 +39,15 @@ def resident_mb(pid: int) -> float:
     except (OSError, IndexError):
         return 0.0
     return pages * os.sysconf("SC_PAGE_SIZE") / 1e6
+
+
+def proportional_mb(pid: int) -> float:
+    """Give a process's share of memory in MB: pages that others use too count in part (Linux)."""
+    try:
+        lines = Path(f"/proc/{pid}/smaps_rollup").read_text(encoding="ascii").splitlines()
+    except OSError:
+        return 0.0
+    return sum(float(line.split()[1]) for line in lines if line.startswith("Pss:")) / 1e3
 
 
 class ServedProcess:
@@ -167,8 +176,10 @@ class ServedProcess:
             self._log.close()
 
     def memory_mb(self) -> dict[str, float]:
-        """Give the resident memory of the service and of its workers together, in MB."""
+        """Give memory in MB: resident of the service and of its workers, and shared once."""
+        workers = self.worker_pids()
         return {
             "service": resident_mb(self.pid),
-            "workers": sum(resident_mb(pid) for pid in self.worker_pids()),
+            "workers": sum(map(resident_mb, workers)),
+            "shared_once": sum(map(proportional_mb, [self.pid, *workers])),
         }

@@ -63,7 +63,11 @@ class Load:
 
 @dataclass(slots=True)
 class LoadReport:
-    """Times in seconds, memory in MB. ``webhook`` is until the answer of each post is there."""
+    """Times in seconds, memory in MB. ``webhook`` is until the answer of each post is there.
+
+    ``memory`` is the resident memory of all processes, ``memory_shared_once`` the same with pages
+    that several of them use counted once.
+    """
 
     sent: int = 0
     failed: int = 0
@@ -74,6 +78,7 @@ class LoadReport:
     spent: float = 0.0
     memory: float = 0.0
     memory_service: float = 0.0
+    memory_shared_once: float = 0.0
 
     def webhook_ms(self, share: float) -> float:
         """Give a quantile of the webhook's times, in milliseconds."""
@@ -177,7 +182,8 @@ async def _fire(
     async def watch() -> None:
         while True:
             used = await asyncio.to_thread(service.memory_mb)
-            report.memory = max(report.memory, sum(used.values()))
+            report.memory = max(report.memory, used["service"] + used["workers"])
+            report.memory_shared_once = max(report.memory_shared_once, used["shared_once"])
             report.memory_service = max(report.memory_service, used["service"])
             await asyncio.sleep(1.0)
 

@@ -67,7 +67,8 @@ def _print_load(names: Sequence[str], reports: Sequence[LoadReport]) -> None:
         ("answered a second", [f"{r.answered / r.spent:.1f}" for r in reports]),
         ("time until the reply p50, s", [f"{r.reply_s(0.5):.1f}" for r in reports]),
         ("time until the reply p99, s", [f"{r.reply_s(0.99):.1f}" for r in reports]),
-        ("memory of all processes, MB", [f"{r.memory:.0f}" for r in reports]),
+        ("resident memory in all, MB", [f"{r.memory:.0f}" for r in reports]),
+        ("the same, shared pages once, MB", [f"{r.memory_shared_once:.0f}" for r in reports]),
         ("of it the service itself, MB", [f"{r.memory_service:.0f}" for r in reports]),
     ]
     print(f"{'':<34}" + "".join(f"{name:>14}" for name in names))
