@@ -48,6 +48,7 @@ def _tell(plan: ServicePlan, url: str) -> None:
         print("Practice: no account, nothing leaves this machine.")
     else:
         print(f"Webhook for the message provider: {plan.public_url}/sms")
+        print("Give it as the fallback address too: then no answer that broke off is lost.")
     print("Stop with Ctrl-C.", flush=True)
 
 

@@ -19,7 +19,10 @@ __all__ = ["Quiet"]
 _LOG: Final = logging.getLogger("probetell.access")
 _POLLED: Final = frozenset({"/practice/lines"})
 _HEADERS: Final = (
-    (b"content-security-policy", b"default-src 'self'; frame-ancestors 'none'; base-uri 'none'"),
+    (
+        b"content-security-policy",
+        b"default-src 'self'; form-action 'self'; frame-ancestors 'none'; base-uri 'none'",
+    ),
     (b"x-content-type-options", b"nosniff"),
     (b"referrer-policy", b"no-referrer"),
     (b"cache-control", b"no-store"),

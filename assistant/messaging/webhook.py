@@ -16,7 +16,7 @@ from typing import TYPE_CHECKING, Any, Final
 
 from fastapi import APIRouter, Request, Response
 
-from assistant.errors import GivenError
+from assistant.errors import GivenError, MisuseError
 from assistant.messaging.numbers import normalise
 from assistant.messaging.records import IncomingText
 from assistant.messaging.reserved import reserved
@@ -33,7 +33,7 @@ from assistant.messaging.worker import place_of
 
 if TYPE_CHECKING:
     from assistant.messaging.desk import Desk
-    from assistant.messaging.limits import Intake
+    from assistant.messaging.limits import Intake, Measure
     from assistant.messaging.signature import Seal
 
 __all__ = ["REPORT_PATH", "TEXT_PATH", "Door", "webhook_router"]
@@ -144,10 +144,8 @@ async def _take_text(door: Door, request: Request) -> Response:
         return _markup()
     if reserved(message.text) != "leave":  # an opt-out is taken however many texts came
         measure = door.intake.measure(message.number)
-        if measure == "later":
-            raise _RefusedError(429, "Too many texts from all numbers together.")
         if measure != "take":
-            return await _too_many(door, message, say=measure == "refuse")
+            return await _too_many(door, message, measure)
     desk = door.desk
     acceptance = await desk.call(desk.store.accept, message)
     if not acceptance.answered:
@@ -159,9 +157,15 @@ async def _take_text(door: Door, request: Request) -> Response:
     return _markup(*(() if found is None else found.inline))
 
 
-async def _too_many(door: Door, message: IncomingText, *, say: bool) -> Response:
+async def _too_many(door: Door, message: IncomingText, measure: Measure) -> Response:
+    """Answer a text over a limit; one that was taken before still gets its stored reply."""
+    desk = door.desk
+    with contextlib.suppress(MisuseError):
+        return _markup(*(await desk.call(desk.store.answer_inline, message.message_id)).inline)
+    if measure == "later":
+        raise _RefusedError(429, "Too many texts from all numbers together.")
     _LOG.info("a number sends more texts than its limit")
-    if not say or await door.desk.call(door.desk.opted_out, message.number):
+    if measure == "silent" or await desk.call(desk.opted_out, message.number):
         return _markup()
     return _markup(_TOO_MANY)
 

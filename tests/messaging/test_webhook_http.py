@@ -222,6 +222,17 @@ def test_a_number_over_its_limit_is_told_once_and_then_nothing() -> None:
     assert messages_in(other.text) == ["You said: t"]
 
 
+def test_a_duplicate_over_the_limit_gets_the_stored_reply() -> None:
+    for limits in ({"per_number": 1}, {"for_all": 1}):
+        counter = Counter(memory_store(), **limits)
+        form = text_form("12.6")
+        first = counter.post(form)
+        for _ in range(3):
+            again = counter.post(form)
+            assert (again.status_code, again.text) == (200, first.text)
+        assert len(lines_of(counter)) == 2
+
+
 def test_an_opt_out_is_taken_over_the_limit_and_nothing_is_said_after() -> None:
     counter = Counter(memory_store(), per_number=1)
 
