@@ -1,8 +1,8 @@
 """Weighted worlds under all that was told, renewed near those that carry the weight.
 
 Readings multiply the weights. When few worlds carry them, worlds are drawn again by weight and
-each is moved by a Markov step that leaves the posterior as it is: latents are uniform, so a
-reflected random step is symmetric, and a fault drawn from its rates needs no further factor.
+each is moved by Markov steps that leave the posterior as it is: latents are uniform, so a
+reflected random step is symmetric, and a fault drawn by its rate needs no further factor.
 """
 
 from __future__ import annotations
@@ -174,8 +174,10 @@ class Population:
         free = self._free_rows(rng)
         fits = self._move(self._redrawn(free, rng), fits, rng)
         bound = np.flatnonzero(~free)
-        for _ in range(_MOVES):
+        for number in range(_MOVES):
             fits = self._move(self._stepped(bound, rng), fits, rng)
+            if number % 2:
+                fits = self._move(self._exchanged(rng), fits, rng)
         if self.explains is not None:
             first, second = self.worlds.slots
             self._turn(self.explains[second] > self.explains[first])
@@ -198,6 +200,13 @@ class Population:
             slots=np.where(accept, proposal.slots, self.worlds.slots),
         )
         return np.asarray(np.where(accept, proposed, fits))
+
+    def _exchanged(self, rng: np.random.Generator) -> Worlds:
+        """Propose another first fault that is as bad, so that no likely one dies out."""
+        worlds = self.worlds
+        faults = self.model.draw_kin(worlds.slots[0], rng)
+        taken = (faults == worlds.slots[1]) | (worlds.slots[0] == NO_FAULT)
+        return self.model.exchanged(worlds, np.where(taken, worlds.slots[0], faults))
 
     def _free_rows(self, rng: np.random.Generator) -> NDArray[np.bool_]:
         """Find the parameters on which nothing told so far depends, (parameters,).

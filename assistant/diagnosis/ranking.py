@@ -21,8 +21,8 @@ _LIKELY_SHARE: Final = 0.6
 """A repair is put before a likelier one for its low cost only from this share of it on."""
 _AGAIN_FROM: Final = 0.9
 """From this probability on a repair that did not help is named again: it did not take."""
-_VERIFY_MINUTES: Final = 35.0
-_PART_MINUTES: Final = 60.0
+_VERIFY_MINUTES: Final = 70.0
+_PART_MINUTES: Final = 100.0
 """What a wrong repair costs beyond its own minutes: proving that it did not help, and buying a
 part for nothing. Common practice, no source."""
 

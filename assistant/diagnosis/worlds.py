@@ -27,6 +27,7 @@ SLOTS: Final = 2
 NO_FAULT: Final = -1
 PAIR_SHARE: Final = 0.10
 """Share of cars with two faults at once: common practice, no source."""
+_OF_ITS_GROUP: Final = 0.6
 
 Latents = NDArray[np.float32]
 Slots = NDArray[np.int16]
@@ -99,6 +100,57 @@ class WorldModel:
         second = rng.choice(len(self.faults), size=count, p=self.rates).astype(np.int16)
         second[rng.random(count) >= PAIR_SHARE] = NO_FAULT
         return second
+
+    def draw_kin(self, faults: NDArray[np.int16], rng: np.random.Generator) -> NDArray[np.int16]:
+        """Draw for each of ``faults`` one that might be meant instead, (worlds,).
+
+        Mostly one of its group, else any, both by their rates: the chance of drawing b for a over
+        that of a for b is the rate of b over that of a.
+        """
+        count = len(faults)
+        found = rng.choice(len(self.faults), size=count, p=self.rates).astype(np.int16)
+        near = rng.random(count) < _OF_ITS_GROUP
+        groups = np.array([fault.group for fault in self.faults])
+        for group in np.unique(groups):
+            members = np.flatnonzero(groups == group)
+            here = np.flatnonzero(near & np.isin(faults, members))
+            rates = self.rates[members]
+            drawn = rng.choice(members, size=len(here), p=rates / rates.sum())
+            found[here] = drawn.astype(np.int16)
+        return found
+
+    def exchanged(self, worlds: Worlds, faults: NDArray[np.int16]) -> Worlds:
+        """Put ``faults``, (worlds,), in the first slot; what was bad there is as bad elsewhere.
+
+        The latents of what the old fault changes and of what the new one changes trade places,
+        which leaves their distribution as it is and is undone by exchanging back.
+        """
+        latents, slots = worlds.latents.copy(), worlds.slots.copy()
+        old = slots[0]
+        changed = np.flatnonzero((old != faults) & (old != NO_FAULT))
+        code = old[changed].astype(np.intp) * len(self.faults) + faults[changed]
+        order = np.argsort(code, kind="stable")
+        code, changed = code[order], changed[order]
+        starts = np.flatnonzero(np.diff(code, prepend=-1))
+        for start, end in zip(starts, [*starts[1:], len(code)], strict=True):
+            one, other = divmod(int(code[start]), len(self.faults))
+            index = changed[start:end]
+            for row, instead in self._traded(one, other):
+                held = latents[row, index]
+                latents[row, index] = latents[instead, index]
+                latents[instead, index] = held
+        slots[0, changed] = faults[changed]
+        return Worlds(latents=latents, slots=slots)
+
+    def _traded(self, one: int, other: int) -> list[tuple[int, int]]:
+        """Pair the rows that two faults change, each row at most once."""
+        used: set[int] = set()
+        pairs = []
+        for (row, _), (instead, _) in zip(self._effects[one], self._effects[other], strict=False):
+            if row != instead and not {row, instead} & used:
+                pairs.append((row, instead))
+            used |= {row, instead}
+        return pairs
 
     # -- values -----------------------------------------------------------------------------
 
