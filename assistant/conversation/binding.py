@@ -20,6 +20,8 @@ __all__ = ["bind", "sibling", "surprising"]
 _SURPRISE: Final = math.log(1e4)
 """How far below the likeliest reading a typed one must lie to be asked back; typed digits are
 not misheard, so this is wider than for the ear (set by hand, no source)."""
+_MOST_VOLTS: Final = 20.0
+"""A load dump aside, no 12 V vehicle shows more: common practice, no source."""
 
 
 def sibling(checks: Mapping[str, Check], check: Check, vehicle: VehicleState) -> Check | None:
@@ -55,10 +57,16 @@ def bind(
 
 
 def surprising(told: Told, diagnosis: Diagnosing) -> bool:
-    """Tell whether a number lies far below the likeliest readings of its check."""
+    """Tell whether a number lies far below the likeliest readings of its check.
+
+    More volts than a 12 V vehicle has are surprising whatever the belief is.
+    """
     if not isinstance(told.reading, Value):
         return False
-    probes = probe_readings(diagnosis.checks[told.check].do.quantity)
+    quantity = diagnosis.checks[told.check].do.quantity
+    if quantity == "dc_voltage" and abs(told.reading.si) > _MOST_VOLTS:
+        return True
+    probes = probe_readings(quantity)
     density, *others = diagnosis.weigh(told.check, [told.reading, *probes])
     peak = max(others, default=0.0)
     if not (peak > 0 and density > 0):

@@ -151,6 +151,12 @@ class Diagnosis:
         if self._kept:
             self._restore(self._kept.pop())
             return gone
+        if gone.kind == "cannot":
+            # What could not be done has moved no world.
+            self._told, self._steps = self._told[:-1], self._steps[:-1]
+            self._cannot = {item.check for item in self._told if item.kind == "cannot"}
+            self._forget()
+            return gone
         told = self._told[:-1]
         self._told, self._steps = [], []
         self._reset()

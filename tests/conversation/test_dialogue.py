@@ -125,6 +125,12 @@ def test_a_surprising_reading_is_confirmed_before_it_is_taken(talk: Talk) -> Non
     assert talk.readings == [("ground_drop", volts(9.9))]
 
 
+def test_more_volts_than_a_vehicle_has_are_confirmed(talk: Talk) -> None:
+    asked = talk.type("ready", "45 V")
+    assert isinstance(asked, AskConfirm)
+    assert talk.readings == []
+
+
 def test_a_surprising_spoken_reading_is_confirmed_by_its_digits(talk_on: type[Talk]) -> None:
     talk = talk_on("voice")
     talk.give(heard("ready"))

@@ -99,6 +99,19 @@ def test_undo_gives_exactly_the_state_before() -> None:
     same(states[0], snapshot(case))
 
 
+def test_what_could_not_be_done_is_taken_back_one_by_one() -> None:
+    """More than are kept as they were: each undo must give what stood before it."""
+    case = open_case(worlds=500, seed=3)
+    case.observe("amp_supply", V12)
+    states = [snapshot(case)]
+    for check in ("load_ohms.front_left", "remote_at_amp", "power_light", "remote_at_amp"):
+        case.cannot(check, "out of reach")
+        states.append(snapshot(case))
+    for state in reversed(states[:-1]):
+        case.undo()
+        same(state, snapshot(case))
+
+
 def test_undo_and_the_same_again_is_as_if_nothing_was_taken_back() -> None:
     case = open_case(worlds=500, seed=3)
     for act in SCRIPT[:5]:
