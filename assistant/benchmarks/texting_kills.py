@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import random
 import threading
 import time
@@ -42,6 +43,8 @@ SCRIPT: Final = (
     "skip", "why", "1", "12.6", "skip", "12.2", "undo", "12.2", "0.2",
 )  # fmt: skip
 """What each customer of the stream writes, whatever is asked: readings, choices, commands."""
+_MORE: Final = ("12.4", "why", "0.2", "skip", "12.3", "undo", "what was the question")
+"""What is written after that, again and again, until every kill was carried out."""
 
 
 def fiction_numbers(count: int) -> list[str]:
@@ -74,7 +77,8 @@ class _Stream:
     carrier: LoopbackCarrier
     chance: random.Random
     report: KillReport
-    sent: dict[str, list[str]] = field(default_factory=dict)
+    sent: dict[str, list[tuple[str, str]]] = field(default_factory=dict)
+    killed: threading.Event = field(default_factory=threading.Event)
 
     def run(self, script: Sequence[str], *, kills: int, spread: float, seed: int) -> None:
         """Let every customer write the script while processes are killed."""
@@ -101,12 +105,13 @@ class _Stream:
 
     def _write(self, number: str, texts: Sequence[str], chance: random.Random) -> None:
         """Write texts, some of them twice, until each is taken."""
+        more = itertools.takewhile(lambda _: not self.killed.is_set(), itertools.cycle(_MORE))
         with httpx.Client(base_url=self.service.url, timeout=20.0) as client:
-            for text in texts:
+            for text in itertools.chain(texts, more):
                 began = time.monotonic()
                 times = 2 if chance.random() < 0.4 else 1
                 message_id = self.carrier.text(client, number, text, times=times)
-                self.sent[number].append(message_id)
+                self.sent[number].append((message_id, text))
                 waited = time.monotonic() - began
                 self.report.longest_wait = max(self.report.longest_wait, waited)
                 time.sleep(chance.uniform(0.0, 0.3))
@@ -124,6 +129,7 @@ class _Stream:
                 self.report.kills += 1
             elif self.service.kill_worker(self.chance.randrange(8)):
                 self.report.kills += 1
+        self.killed.set()
 
 
 def _wait_until_gone(pids: Sequence[int], report: KillReport) -> None:
@@ -175,20 +181,19 @@ def kill_during_stream(
             report.texts, report.posts = sum(map(len, stream.sent.values())), carrier.posts
             for number in numbers:
                 report.replies += len(carrier.bodies(number))
-                _check(stream, store, number, script=SCRIPT[:texts], worlds=worlds)
+                _check(stream, store, number, worlds=worlds)
     return report
 
 
-def _check(
-    stream: _Stream, store: SqlMessageStore, number: str, *, script: Sequence[str], worlds: int
-) -> None:
+def _check(stream: _Stream, store: SqlMessageStore, number: str, *, worlds: int) -> None:
     """Note what does not hold of one customer's texts, case and replies."""
     broken, carrier = stream.report.broken, stream.carrier
     number_id = Numbers(KEY.encode()).look_up(number)
     view = store.thread(number_id)
     came = [line.text for line in view.lines if line.by == "customer"]
-    if came != list(script):
-        broken.append(f"of {len(script)} texts {len(came)} were kept, or in another order")
+    sent = [text for _, text in stream.sent[number]]
+    if came != sent:
+        broken.append(f"of {len(sent)} texts {len(came)} were kept, or in another order")
     said = Counter(line.text for line in view.lines if line.by == "program")
     if said != Counter(carrier.bodies(number)):
         broken.append("the telephone does not hold each reply once")
@@ -198,8 +203,8 @@ def _check(
     (case_id,) = view.thread.cases
     if repeated_keys(store, case_id):
         broken.append("an event was counted twice")
-    unknown = {entry.key.partition("/")[0] for entry in store.case_events(case_id) if entry.key}
-    if not unknown <= set(stream.sent[number]):
+    keys = {entry.key.partition("/")[0] for entry in store.case_events(case_id) if entry.key}
+    if not keys <= {message_id for message_id, _ in stream.sent[number]}:
         broken.append("an event belongs to no text")
     if not _served_as_replayed(store, stream, number, number_id, worlds):
         broken.append("the service answers otherwise than the replayed case")

@@ -45,7 +45,8 @@ def _parser() -> argparse.ArgumentParser:
     parser.add_argument("--drain", type=float, default=60.0, help="wait for replies, s (60)")
     parser.add_argument("--patience", type=float, default=0.0, help="of the webhook, s (0)")
     parser.add_argument("--calm", type=float, default=1.0, help="rate of the calm run (1)")
-    parser.add_argument("--workers", type=int, default=2, help="worker processes (2)")
+    parser.add_argument("--workers", type=int, default=2, help="workers on PostgreSQL (2)")
+    parser.add_argument("--sqlite-workers", type=int, default=1, help="workers on SQLite (1)")
     parser.add_argument("--live", type=int, default=4, help="cases in a worker's memory (4)")
     parser.add_argument("--worlds", type=int, default=5000, help="worlds of a case (5000)")
     parser.add_argument("--only", choices=["sqlite", "postgresql"], help="one database")
@@ -90,17 +91,19 @@ def _loads(given: argparse.Namespace, where: Path) -> int:
     )
     print(
         f"{load.cases} open cases, {load.rate:g} texts a second for {load.seconds:g} s, "
-        f"{load.workers} workers, {load.worlds} worlds, {load.live_cases} live cases a worker, "
+        f"{load.worlds} worlds, {load.live_cases} live cases a worker, "
         f"patience {load.patience:g} s\n"
+        f"workers: {given.sqlite_workers} on SQLite, {given.workers} on PostgreSQL\n"
         f"calm: {given.calm:g} texts a second, patience {_CALM_PATIENCE:g} s"
     )
     kinds = play_kinds(given.seed, given.worlds)
     names, reports = [], []
     if given.only != "postgresql":
         names.append("SQLite")
-        reports.append(load_service(where / "sqlite", load, kinds))
+        few = replace(load, workers=given.sqlite_workers)
+        reports.append(load_service(where / "sqlite", few, kinds))
         names.append("calm, SQLite")
-        calm = replace(load, rate=given.calm, patience=_CALM_PATIENCE)
+        calm = replace(few, rate=given.calm, patience=_CALM_PATIENCE)
         reports.append(load_service(where / "calm", calm, kinds))
     if given.only != "sqlite":
         with ExitStack() as stack:
