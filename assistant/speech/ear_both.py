@@ -1,9 +1,9 @@
 """Two ears: where the first is not sure, the second is asked.
 
 The first hears fast and most of it; the second knows other voices and words, and is slower. What
-both hear is almost never wrong. The second is asked only when the first refused the sound as
-other words, or when two of its phrases are close, and never about long sounds, over which it
-would take long.
+both hear is almost never wrong. The second is asked only when two phrases of the first are close,
+never about sound that the first refused as other words, because it takes too much of that for a
+reading, and never about long sounds, over which it would take long.
 """
 
 from __future__ import annotations
@@ -63,8 +63,7 @@ class BothStream:
     def finish(self) -> Heard:
         """Tell what the first heard, or what both make of it."""
         heard = self._first.finish()
-        sure = heard.kind == "phrase" and heard.margin >= _SURE
-        if heard.kind == "silence" or sure or heard.seconds > _LONGEST_S:
+        if heard.kind != "phrase" or heard.margin >= _SURE or heard.seconds > _LONGEST_S:
             return heard
         stream = self._second.begin(self._grammar)
         for pcm in self._sound:
@@ -75,13 +74,11 @@ class BothStream:
 def agreed(first: Heard, second: Heard) -> Heard:
     """Join what two ears heard.
 
-    Where the first refused, the second's word stands. Where the second's best phrase is among
-    the first's, that phrase gains; where it is not, it joins them as one as likely as the best,
-    so that it is asked. Other words of the second change nothing: the first did hear a phrase.
+    Where the first refused, that stands. Where the second's best phrase is among the first's,
+    that phrase gains; where it is not, it joins them as one as likely as the best, so that it is
+    asked. Other words of the second change nothing: the first did hear a phrase.
     """
-    if first.kind != "phrase":
-        return second if second.kind == "phrase" else first
-    if second.kind != "phrase":
+    if first.kind != "phrase" or second.kind != "phrase":
         return first
     text = second.text
     scores = {one.text: one.score for one in first.hypotheses}

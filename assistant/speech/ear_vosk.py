@@ -67,6 +67,7 @@ class _Told:
     name: str
     sharpness: float = 1.0
     loop_ahead: float = 0.0
+    loop_per_phone: float = 0.0
     silence_behind: float = 0.0
 
 
@@ -114,6 +115,7 @@ class BuiltinEar:
             name=self.name,
             sharpness=self._figures.sharpness,
             loop_ahead=self._figures.loop_ahead,
+            loop_per_phone=self._figures.loop_per_phone,
             silence_behind=self._figures.silence_behind,
         )
         return model, told
@@ -196,8 +198,13 @@ class VoskStream:
         phrases, *loop = (_alternatives(decoder.FinalResult()) for decoder in self._decoders)
         self._decoders = []
         self._parts.append(phrases)
-        other = loop[0][0].score - self._told.loop_ahead if loop and loop[0] else None
-        return self._heard(_joined(self._parts), other)
+        found = _joined(self._parts)
+        other = None
+        if loop and loop[0]:
+            said = next((one.text for one in found if one.text), "")
+            phones = sum(len(network_lexicon()[word][0]) for word in said.split())
+            other = loop[0][0].score - self._told.loop_ahead - self._told.loop_per_phone * phones
+        return self._heard(found, other)
 
     def _accept(self, pcm: Samples) -> None:
         if not self._decoders:

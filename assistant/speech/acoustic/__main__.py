@@ -62,6 +62,9 @@ def _train(args: argparse.Namespace) -> None:
         seconds=args.seconds,
         live_norm=args.live_norm,
         average=args.average,
+        dropped=args.dropped,
+        width=args.width,
+        layers=args.layers,
         seed=args.seed,
     )
     with (args.out / "log.txt").open("w", encoding="utf-8") as log:
@@ -121,6 +124,9 @@ def _parser() -> argparse.ArgumentParser:
     one.add_argument("--rate", type=float, default=1e-3)
     one.add_argument("--seconds", type=float, default=520.0, help="sound in a batch")
     one.add_argument("--average", type=float, default=0.999)
+    one.add_argument("--dropped", type=float, default=0.0, help="share of units left out")
+    one.add_argument("--width", type=int, default=256)
+    one.add_argument("--layers", type=int, default=7, help="7 or 8")
     one.add_argument("--live-norm", action="store_true", help="gather batch norm anew")
     one.add_argument("--seed", type=int, default=1)
     one = steps.add_parser("export")

@@ -1,9 +1,10 @@
 """What may happen to speech before it is heard, done to whole batches on the training device.
 
-In turn: speed, joining of a speaker's clips, tight cuts or silence around, equaliser and room,
-noise, a channel (telephone band, 8 kHz), level, clipping, mu-law, and the room tone that the
-program itself feeds around a sound. Tempo is changed by the step of the feature frames, and masks
-are laid over features. Everything is drawn from one generator.
+In turn: speed, joining of a speaker's clips, tight cuts or silence around, another voice
+(``revoice``), equaliser and room, noise, a channel (telephone band, 8 kHz), level, clipping,
+mu-law, and the room tone that the program itself feeds around a sound. Tempo is changed by the
+step of the feature frames, and masks are laid over features. Everything is drawn from one
+generator.
 """
 
 from __future__ import annotations
@@ -12,9 +13,11 @@ import math
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Final
 
+import numpy as np
 import torch
 
 from assistant.speech.acoustic.features import BANDS, FRAME, HOP, fbank, frame_count
+from assistant.speech.acoustic.revoice import revoiced
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -30,6 +33,7 @@ _ROUND: Final = 4096
 _ROOM: Final = 8000
 _MU: Final = 255.0
 _QUIET: Final = 0.03
+_REVOICED: Final = 0.5
 
 
 class SoundBank:
@@ -55,9 +59,9 @@ class SoundBank:
 
 
 def _span(sound: NDArray[Any]) -> tuple[int, int]:
-    wave = torch.from_numpy(sound).float().abs()
-    loud = torch.nonzero(wave > _QUIET * wave.max())
-    if loud.numel() == 0:
+    wave = np.abs(sound.astype(np.float32))
+    loud = np.flatnonzero(wave > _QUIET * wave.max())
+    if not len(loud):
         return 0, len(sound)
     return int(loud[0]), int(loud[-1]) + 1
 
@@ -80,6 +84,9 @@ class Augmenter:
         rows = len(picks)
         clean = self._chance(rows, near_clean)
         waves, lengths, levels = self._said(picks, clean)
+        other = torch.nonzero(~clean & self._chance(rows, _REVOICED)).flatten()
+        if other.numel():
+            waves[other] = revoiced(waves[other], self.generator)
         waves = self._shaped(waves, self._responses(waves.shape[1], clean))
         waves = waves + self._noises(waves, levels, clean | self._chance(rows, 0.1))
         waves = self._shaped(waves, self._channels(waves.shape[1], clean), room=0)
@@ -182,7 +189,7 @@ class Augmenter:
         device = clean.device
         gains = self._curve(rows, size, 4.0) * (~(clean | self._chance(rows, 0.25)))[:, None]
         seconds = torch.arange(_ROOM, device=device) / RATE
-        decay = torch.exp(self._between(rows, math.log(0.06), math.log(0.6)))
+        decay = torch.exp(self._between(rows, math.log(0.06), math.log(0.9)))
         tail = self._randn(rows, _ROOM) * torch.exp(-6.9 * seconds / decay[:, None])
         tail = tail * (seconds[None] > self._between(rows, 0.001, 0.008)[:, None])
         tail = tail / tail.square().sum(1, keepdim=True).sqrt().clamp(min=1e-3)
@@ -202,7 +209,7 @@ class Augmenter:
         return points[:, low] * (1 - part) + points[:, low + 1] * part
 
     def _noises(self, waves: Any, levels: Any, without: Any) -> Any:
-        """Noise for every clip: real, coloured, hum or babble, 0 to 32 dB under the speech."""
+        """Noise for every clip: real, coloured, hum or babble, -1 to 30 dB under the speech."""
         rows, samples = waves.shape
         kind = self._uniform(rows)
         spots = torch.arange(samples, device=waves.device)[None]
@@ -217,7 +224,7 @@ class Augmenter:
             if some.numel():
                 noise[some] = made(int(some.numel()), spots)
         noise = noise / noise.square().mean(1, keepdim=True).sqrt().clamp(min=1e-3)
-        below = self._between(rows, 0.0, 32.0)
+        below = self._uniform(rows).pow(1.1) * 31.0 - 1.0
         below = torch.where(without, below + 30.0, below)
         return noise * (levels * 10 ** (-below / 20))[:, None]
 
@@ -235,7 +242,13 @@ class Augmenter:
         slope = self._between(rows, -0.3, 2.2)
         shape = (bins.clamp(min=40.0) / 1000.0)[None] ** (-slope[:, None] / 2)
         shape = shape * 10 ** (self._curve(rows, size, 4.0) / 20)
-        return torch.fft.irfft(torch.fft.rfft(self._randn(rows, size)) * shape, size)
+        out = torch.fft.irfft(torch.fft.rfft(self._randn(rows, size)) * shape, size)
+        # Half of it beats, from the knocking of an idle engine to a rattle
+        turn = spots / RATE * self._between(rows, 5.0, 40.0)[:, None] + self._uniform(rows)[:, None]
+        sharp = torch.exp(self._between(rows, 0.0, 3.0))[:, None]
+        deep = self._between(rows, 0.3, 1.0) * self._chance(rows, 0.5)
+        beat = (math.pi * turn).cos().square().pow(sharp)
+        return out[:, :size] * (1 + deep[:, None] * (3.0 * beat - 1.0))
 
     def _hum(self, rows: int, spots: Any) -> Any:
         mains = torch.where(self._chance(rows, 0.5), 50.0, 60.0)

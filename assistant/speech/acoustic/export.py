@@ -27,8 +27,7 @@ __all__ = ["folded", "model_bytes", "output_of_phone", "posteriors", "read_model
 
 _HALF: Final = 0.5
 _EPSILON: Final = 1e-5
-_SHIFTS: Final = (3, 3, 3, 6, 6)
-_CONTEXT: Final = 25
+_SHIFTS: Final = (3, 3, 3, 6, 6, 9)
 _STRIDE: Final = 3
 
 
@@ -66,12 +65,15 @@ def folded(weights: Mapping[str, NDArray[Any]]) -> Layers:
 def posteriors(layers: Layers, features: NDArray[Any]) -> NDArray[np.float64]:
     """Give log posteriors, outputs in time x 40, of features, frames x 40."""
     outputs = (len(features) + _STRIDE - 1) // _STRIDE
-    spots = np.arange(-_CONTEXT, _STRIDE * (outputs - 1) + _CONTEXT + 1)
+    shifts = _SHIFTS[: len(layers) - 2]
+    around = 4 + sum(shifts)
+    spots = np.arange(-around, _STRIDE * (outputs - 1) + around + 1)
     padded = np.asarray(features, np.float64)[spots.clip(0, len(features) - 1)]
-    # Layer 0 at every output's place and seven more on either side
-    rows = [padded[_STRIDE * k : _STRIDE * k + 9].ravel() for k in range(outputs + 14)]
+    # Layer 0 at every output's place and at those that the layers after it need on either side
+    places = outputs + 2 * sum(shifts) // _STRIDE
+    rows = [padded[_STRIDE * k : _STRIDE * k + 9].ravel() for k in range(places)]
     total = np.maximum(np.array(rows) @ layers[0][0].T + layers[0][1], 0.0)
-    for (matrix, bias), shift in zip(layers[1:-1], _SHIFTS, strict=True):
+    for (matrix, bias), shift in zip(layers[1:-1], shifts, strict=True):
         step = shift // _STRIDE
         seen = [total[: -2 * step], total[step:-step], total[2 * step :]]
         total = total[step:-step] + np.maximum(np.hstack(seen) @ matrix.T + bias, 0.0)

@@ -1,9 +1,9 @@
 """The phone network: affine layers over shifted frames, with shortcuts, ending in CTC outputs.
 
-Layer 0 sees frames -4 to 4 and steps by three; layers 1 to 5 see their input at three places,
-one step apart in layers 1 to 3 and two steps in 4 and 5; each is affine, batch norm, rectifier,
-and from layer 2 on the input is the sum of all layers before. Layer 6 gives 40 outputs: the
-blank and the 39 phones. Parameters lie in a dictionary under the names of the weights file.
+Layer 0 sees frames -4 to 4 and steps by three; the layers after it see their input at three
+places, ``STEPS`` outputs apart; each is affine, batch norm, rectifier, and from layer 2 on the
+input is the sum of all layers before. The last layer gives 40 outputs: the blank and the 39
+phones. Parameters lie in a dictionary under the names of the weights file.
 """
 
 from __future__ import annotations
@@ -19,11 +19,13 @@ if TYPE_CHECKING:
     from pathlib import Path
 
 __all__ = [
-    "CONTEXT",
     "OUTPUTS",
+    "STEPS",
     "STRIDE",
     "Parameters",
+    "context",
     "fresh_parameters",
+    "grown",
     "load_parameters",
     "log_posteriors",
     "output_frames",
@@ -34,10 +36,8 @@ __all__ = [
 Parameters = dict[str, Any]
 OUTPUTS: Final = 40
 STRIDE: Final = 3
-CONTEXT: Final = 25
-"""Input frames that an output sees on either side."""
-_STEPS: Final = (1, 1, 1, 2, 2)
-_SIDE: Final = sum(_STEPS)
+STEPS: Final = (1, 1, 1, 2, 2, 3)
+"""Steps of the layers after the first; a network of fewer layers has the first of these."""
 _EPSILON: Final = 1e-5
 _MOMENTUM: Final = 0.02
 
@@ -45,6 +45,11 @@ _MOMENTUM: Final = 0.02
 def output_frames(frames: Any) -> Any:
     """Give the outputs of so many input frames; one of three, the first included."""
     return (frames + STRIDE - 1) // STRIDE
+
+
+def context(layers: int) -> int:
+    """Give the input frames that an output sees on either side, of a network of ``layers``."""
+    return 4 + STRIDE * sum(STEPS[: layers - 2])
 
 
 def load_parameters(path: Path, device: str) -> Parameters:
@@ -60,11 +65,17 @@ def save_parameters(parameters: Mapping[str, Any], path: Path) -> None:
 
 
 def fresh_parameters(
-    mean: Any, deviation: Any, *, width: int = 256, seed: int = 0, device: str = "cpu"
+    mean: Any,
+    deviation: Any,
+    *,
+    width: int = 256,
+    layers: int = 7,
+    seed: int = 0,
+    device: str = "cpu",
 ) -> Parameters:
     """Give random parameters for inputs of ``mean`` and ``deviation``, 40 values each."""
     source = torch.Generator().manual_seed(seed)
-    sizes = [(width, 9 * 40), *[(width, 3 * width)] * len(_STEPS), (OUTPUTS, width)]
+    sizes = [(width, 9 * 40), *[(width, 3 * width)] * (layers - 2), (OUTPUTS, width)]
     made: Parameters = {"mu": torch.as_tensor(mean), "sd": torch.as_tensor(deviation)}
     for number, (rows, columns) in enumerate(sizes):
         spread = (2.0 / columns) ** 0.5
@@ -75,6 +86,37 @@ def fresh_parameters(
             made[f"b.{number}.bias"] = torch.zeros(rows)
             made[f"b.{number}.running_mean"] = torch.zeros(rows)
             made[f"b.{number}.running_var"] = torch.ones(rows)
+    return {name: one.to(device) for name, one in made.items()}
+
+
+def grown(
+    parameters: Parameters, width: int, layers: int, seed: int = 0, device: str = "cpu"
+) -> Parameters:
+    """Give a network of ``width`` and ``layers`` that computes almost what a smaller one does.
+
+    New units have random inputs and are not yet listened to; new layers speak at a tenth.
+    """
+    had = sum(name.startswith("c.") and name.endswith("weight") for name in parameters)
+    narrow = parameters["c.0.bias"].shape[0]
+    if (narrow, had) == (width, layers):
+        return {name: one.to(device) for name, one in parameters.items()}
+    made = fresh_parameters(
+        parameters["mu"], parameters["sd"], width=width, layers=layers, seed=seed
+    )
+    for number in range(layers):
+        old = had - 1 if number == layers - 1 else number
+        if number != layers - 1 and number >= had - 1:
+            made[f"b.{number}.weight"] *= 0.1
+            continue
+        for name in [one for one in parameters if one.startswith((f"c.{old}.", f"b.{old}."))]:
+            part, target = (parameters[name], made[name.replace(f".{old}.", f".{number}.")])
+            if part.dim() < 2 or old == 0:
+                target[: part.shape[0]] = part
+            else:
+                places = part.shape[1] // narrow
+                seen = target.view(target.shape[0], places, width)
+                seen[: part.shape[0]] = 0.0
+                seen[: part.shape[0], :, :narrow] = part.view(part.shape[0], places, narrow)
     return {name: one.to(device) for name, one in made.items()}
 
 
@@ -108,17 +150,21 @@ def _layer(parameters: Parameters, layer: int, x: Any, *, stride: int = 1, step:
 
 
 def log_posteriors(
-    parameters: Parameters, features: Any, lengths: Any, *, live: bool = False
+    parameters: Parameters, features: Any, lengths: Any, *, live: bool = False, dropped: float = 0.0
 ) -> tuple[Any, Any]:
     """Give log posteriors, clips x outputs in time x 40, and the outputs of each clip.
 
     ``features`` is clips x frames x 40 and ``lengths`` the frames of each clip. Past its ends a
-    clip goes on with its edge frames, as in Kaldi. ``live`` norms by this batch and gathers.
+    clip goes on with its edge frames, as in Kaldi. ``live`` norms by this batch and gathers;
+    ``dropped`` is the share of each layer's outputs that is left out.
     """
     outputs = output_frames(lengths)
     most = int(outputs.max())
     device = features.device
-    spots = torch.arange(-CONTEXT, STRIDE * (most - 1) + CONTEXT + 1, device=device)
+    last = sum(name.startswith("c.") and name.endswith("weight") for name in parameters) - 1
+    steps = STEPS[: last - 1]
+    around = context(last + 1)
+    spots = torch.arange(-around, STRIDE * (most - 1) + around + 1, device=device)
     held = spots[None].clamp(min=0).minimum(lengths[:, None] - 1)
     x = (features - parameters["mu"]) / parameters["sd"]
     x = x.gather(1, held[:, :, None].expand(-1, -1, x.shape[2])).transpose(1, 2)
@@ -128,14 +174,13 @@ def log_posteriors(
             return None
         return torch.arange(most + 2 * side, device=device)[None] < outputs[:, None] + 2 * side
 
-    side = _SIDE
+    side = sum(steps)
     x = _layer(parameters, 0, x, stride=STRIDE)
-    total = torch.relu(_normed(parameters, 0, x, valid(side)))
-    for layer, step in enumerate(_STEPS, start=1):
+    total = fn.dropout(torch.relu(_normed(parameters, 0, x, valid(side))), dropped)
+    for layer, step in enumerate(steps, start=1):
         side -= step
         x = _layer(parameters, layer, total, step=step)
-        x = torch.relu(_normed(parameters, layer, x, valid(side)))
+        x = fn.dropout(torch.relu(_normed(parameters, layer, x, valid(side))), dropped)
         total = total[:, :, step:-step] + x
-    last = len(_STEPS) + 1
     scores = _layer(parameters, last, total).transpose(1, 2)
     return scores.log_softmax(-1), outputs

@@ -1,11 +1,12 @@
 """Training: CTC on augmented clips, AdamW with a cosine, weights averaged over steps.
 
-Half the draw goes by recordings of people, half by synthetic clips in which rare words count
+Nearly half the draw goes by recordings of people, half by synthetic clips in which rare words count
 more. A start from trained weights may keep the gathered batch norm (the default) or gather anew.
 """
 
 from __future__ import annotations
 
+import itertools
 import json
 import math
 import time
@@ -21,6 +22,7 @@ from assistant.speech.acoustic.augment import Augmenter, SoundBank
 from assistant.speech.acoustic.clips import read_pack
 from assistant.speech.acoustic.network import (
     fresh_parameters,
+    grown,
     load_parameters,
     log_posteriors,
     save_parameters,
@@ -28,7 +30,7 @@ from assistant.speech.acoustic.network import (
 )
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterator
+    from collections.abc import Callable, Iterable, Iterator
     from pathlib import Path
 
     from assistant.speech.acoustic.clips import Pack
@@ -37,19 +39,21 @@ if TYPE_CHECKING:
 __all__ = ["Plan", "sampling_weights", "train"]
 
 SETS: dict[str, float] = {
-    "an4": 0.12,
-    "sc2test": 0.26,
+    "an4": 0.14,
+    "sc2test": 0.27,
     "prompt": 0.02,
-    "kokoro": 0.36,
-    "flite": 0.06,
-    "espeak": 0.18,
+    "kokoro": 0.38,
+    "flite": 0.05,
+    "festival": 0.03,
+    "pico": 0.04,
+    "espeak": 0.07,
 }
 """Shares of the sets in what is drawn."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Plan:
-    """How to train. It ends at ``minutes`` or at ``steps``, whichever is first."""
+    """How to train. It ends at ``minutes`` from its call or at ``steps``, whichever is first."""
 
     minutes: float = 8.0
     steps: int = 1_000_000
@@ -59,10 +63,14 @@ class Plan:
     average: float = 0.999
     decay: float = 0.01
     noise_alone: float = 0.04
-    joined: float = 0.15
+    joined: float = 0.2
     live_norm: bool = False
+    dropped: float = 0.0
+    gathered: int = 200
+    width: int = 256
+    layers: int = 7
     seed: int = 1
-    report_every: float = 30.0
+    report_every: float = 60.0
 
 
 def sampling_weights(pack: Pack) -> np.ndarray[Any, Any]:
@@ -149,8 +157,8 @@ def _chosen_ways(
     several.sort(key=lambda pair: len(pack.sounds[pair[0]]))
     best: dict[int, float] = {}
     with torch.no_grad():
-        for begin in range(0, len(several), 128):
-            some = several[begin : begin + 128]
+        for begin in range(0, len(several), 384):
+            some = several[begin : begin + 384]
             features, frames = augmenter.plain(torch.tensor([k for k, _ in some], device=device))
             scores, outputs = log_posteriors(parameters, features, frames)
             losses = _loss(scores, outputs, [way for _, way in some]).tolist()
@@ -166,7 +174,7 @@ def _errors(found: list[int], wanted: tuple[int, ...]) -> int:
     for k, one in enumerate(found, start=1):
         last, row[0] = row[0], k
         for j, other in enumerate(wanted, start=1):
-            last, row[j] = row[j], min(row[j] + 1, row[j - 1] + 1, last + (one != other))
+            last, row[j] = (row[j], min(row[j] + 1, row[j - 1] + 1, last + (one != other)))
     return row[-1]
 
 
@@ -208,7 +216,10 @@ def train(
 ) -> Path:
     """Train on the pack in ``folder``; write weights and a log to ``out``; give the weights' path.
 
-    ``start`` is a weights file to go on from; without one the network starts at random.
+    Weights are also written at every report, so that a run that is cut off leaves some.
+
+    ``start`` is a weights file to go on from, grown to the plan's width and layers where it is
+    smaller; without one the network starts at random.
     """
     out.mkdir(parents=True, exist_ok=True)
     torch.manual_seed(plan.seed)
@@ -223,8 +234,10 @@ def train(
     generator.manual_seed(plan.seed)
     augmenter = Augmenter(speech, noise, generator)
     spoken = [k for k, one in enumerate(pack.clips) if one.ways]
+    tell(f"{time.monotonic() - begun:.0f} s, sounds on the device")
     parameters = _parameters(start, augmenter, spoken, plan, device)
     chosen = _chosen_ways(parameters, augmenter, pack, spoken, device)
+    tell(f"{time.monotonic() - begun:.0f} s, ways of saying chosen")
     ways: list[tuple[int, ...]] = [chosen.get(k, ()) for k in range(len(pack.clips))]
     groups: dict[str, list[int]] = {}
     for k in spoken:
@@ -236,13 +249,21 @@ def train(
         f"{_checked(parameters, augmenter, groups, ways, device)}"
     )
 
+    path = out / "weights.npz"
+
     def check(now: Parameters) -> None:
+        save_parameters(now, path)
         tell(json.dumps(_checked(now, augmenter, groups, ways, device)))
 
     average = _run(
-        parameters, augmenter, _Drawer(pack, ways, plan, device), plan=plan, check=check, tell=tell
+        parameters,
+        augmenter,
+        _Drawer(pack, ways, plan, device),
+        plan=plan,
+        begun=begun,
+        check=check,
+        tell=tell,
     )
-    path = out / "weights.npz"
     save_parameters(average, path)
     return path
 
@@ -251,11 +272,13 @@ def _parameters(
     start: Path | None, augmenter: Augmenter, spoken: list[int], plan: Plan, device: str
 ) -> Parameters:
     if start is not None:
-        return load_parameters(start, device)
+        return grown(load_parameters(start, "cpu"), plan.width, plan.layers, plan.seed, device)
     some = torch.tensor(spoken[:64], device=device)
     features, _ = augmenter.plain(some)
     mean, deviation = features.mean((0, 1)).cpu(), features.std((0, 1)).cpu()
-    return fresh_parameters(mean, deviation, seed=plan.seed, device=device)
+    return fresh_parameters(
+        mean, deviation, width=plan.width, layers=plan.layers, seed=plan.seed, device=device
+    )
 
 
 def _run(
@@ -264,6 +287,7 @@ def _run(
     drawer: _Drawer,
     *,
     plan: Plan,
+    begun: float,
     check: Callable[[Parameters], None],
     tell: Callable[[str], None],
 ) -> Parameters:
@@ -277,10 +301,11 @@ def _run(
         lr=plan.rate,
     )
     average = {name: one.detach().clone() for name, one in parameters.items()}
-    begun = told = time.monotonic()
+    first = told = time.monotonic()
+    length = max(1.0, 60 * plan.minutes - (first - begun))
     losses: list[Any] = []
     for step, (picks, targets) in enumerate(drawer):
-        done = max((time.monotonic() - begun) / (60 * plan.minutes), step / plan.steps)
+        done = max((time.monotonic() - first) / length, step / plan.steps)
         if done >= 1:
             break
         slow = min(1.0, (step + 1) / plan.warm_up)
@@ -288,7 +313,9 @@ def _run(
             group["lr"] = plan.rate * slow * (0.5 + 0.5 * math.cos(math.pi * done)) + 1e-6
         with torch.no_grad():
             features, frames = augmenter.batch(picks, near_clean=0.125 + 0.2 * done**2)
-        scores, outputs = log_posteriors(parameters, features, frames, live=plan.live_norm)
+        scores, outputs = log_posteriors(
+            parameters, features, frames, live=plan.live_norm, dropped=plan.dropped
+        )
         each = _loss(scores, outputs, targets)
         loss = each.sum() / max(1, sum(len(one) + 1 for one in targets))
         optimiser.zero_grad(set_to_none=True)
@@ -307,9 +334,19 @@ def _run(
         if time.monotonic() - told > plan.report_every:
             told = time.monotonic()
             mean = float(torch.stack(losses).mean())
-            tell(f"{told - begun:.0f} s, step {step + 1}, loss {mean:.4f}")
+            tell(f"{told - first:.0f} s, step {step + 1}, loss {mean:.4f}")
             losses = []
             check(average)
     tell(f"{step} steps")
+    if plan.live_norm:
+        _gather(average, augmenter, itertools.islice(drawer, plan.gathered))
     check(average)
     return average
+
+
+def _gather(parameters: Parameters, augmenter: Augmenter, batches: Iterable[Any]) -> None:
+    """Gather the batch norm anew: it was of other weights, with units left out."""
+    with torch.no_grad():
+        for picks, _ in batches:
+            features, frames = augmenter.batch(picks, near_clean=0.33)
+            log_posteriors(parameters, features, frames, live=True)
