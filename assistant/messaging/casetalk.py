@@ -244,7 +244,7 @@ class CaseTalk:
         """Give a complaint; those about checks without a meter would name a carrier's word."""
         if self.step is None or needs_meter(self.step.check):
             return message
-        return self.dialogue.wording.book.say("want_reading")
+        return say("not_answer")
 
     def _lead(self, action: AskCheck | AskCaution | AskConfirm | GiveVerdict) -> str:
         """Give what an action says in front of its question, such as the read-back."""
@@ -298,7 +298,7 @@ class CaseTalk:
             case State.CONCLUDED if scene.verdict is not None and not brief:
                 return verdict_text(scene.verdict, wording, no_meter=self.note.no_meter)
             case State.CONCLUDED if scene.verdict is not None:
-                return say("outcome")
+                return say("outcome_later")
             case State.CLOSED if scene.verdict is not None and scene.settled:
                 return settled_text(scene.verdict, wording)
             case _:

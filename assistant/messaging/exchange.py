@@ -92,4 +92,5 @@ def _reply(turn: Turn, word: Reserved | None, *, back: bool) -> str:
 
 def _help(shop: Shop) -> str:
     """Name the shop, how to end the messages, and that rates apply (CTIA Messaging Principles)."""
-    return say("help", shop=shop.name, contact=shop.contact)
+    text = say("help", shop=shop.name, contact=shop.contact)
+    return f"{text[:1].upper()}{text[1:]}"

@@ -163,7 +163,8 @@ def _places(said: str) -> tuple[tuple[Position, ...], str]:
 
 _COUNTS: Final = {"one": 1, "mono": 1, "two": 2, "three": 3, "four": 4, "five": 5, "six": 6}
 _CHANNELS: Final = re.compile(
-    r"(?<![\w.,])(\d{1,2}|one|mono|two|three|four|five|six)[ -]*(?:ch|chan|chans|channels?)(?!\w)"
+    r"(?<![\w.,])(\d{1,2}|one|mono|two|three|four|five|six)[ -]*"
+    r"(?:ch|chan|chans|chann?[ae]ls?|channles?)(?!\w)"
 )
 _MONO: Final = re.compile(r"(?<!\w)mono[ -]?(?:block|amp|amplifier)(?!\w)")
 _NUMBER: Final = r"(\d{1,4}(?:[.,]\d{1,2})?)"
@@ -237,8 +238,8 @@ def _speakers(low: str) -> dict[str, Any]:
     waiting: list[Position] = []
     last: float | None = None
     pieces = _PARTS.split(low)
-    parts = list(zip(["", *pieces[1::2]], pieces[0::2], strict=True))
-    for link, part in parts:
+    parts = zip(["", *pieces[1::2]], pieces[0::2], strict=True)
+    for link, part in ((link, one) for link, some in parts for one in _single(some)):
         ohms = _OHMS.findall(part)
         places, _ = _places(spoken_words(part))
         if len(ohms) == 1:
@@ -253,6 +254,19 @@ def _speakers(low: str) -> dict[str, Any]:
         else:
             found.update({place: {} for place in places if place not in found})
     return found
+
+
+def _single(part: str) -> list[str]:
+    """Cut "sub 2 ohm fronts 4 ohm" or "2 ohm sub 4 ohm fronts" so that each piece has one of them.
+
+    What stands in front, the place or the ohms, tells which of them ends a piece.
+    """
+    hits = list(_OHMS.finditer(part))
+    if len(hits) < 2:
+        return [part]
+    place_first = bool(_places(spoken_words(part[: hits[0].start()]))[0])
+    cuts = [h.end() for h in hits[:-1]] if place_first else [h.start() for h in hits[1:]]
+    return [part[a:b] for a, b in zip([0, *cuts], [*cuts, len(part)], strict=True)]
 
 
 def _is_sub(places: Sequence[Position]) -> bool:

@@ -217,7 +217,7 @@ def _noted(facts: Facts, *, symptom: bool) -> list[str]:
         words.append(SYMPTOMS[facts.symptom])
     words += [WHEN[w] for w in facts.when]
     if facts.where and "speakers" not in facts.installation:
-        words.append(" and ".join(p.replace("_", " ") for p in facts.where))
+        words.append(", ".join(p.replace("_", " ") for p in facts.where))
     if facts.meter is not None:
         words.append("meter at hand" if facts.meter else "no meter")
     return [*words, *_parts_noted(facts.installation)]

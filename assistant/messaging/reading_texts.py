@@ -20,6 +20,7 @@ from assistant.conversation.table import State
 from assistant.messaging.facts import facts_of
 from assistant.messaging.late import Named, bare, clauses, elsewhere, recent, uncorrected
 from assistant.messaging.memory import Question
+from assistant.messaging.telling import is_afraid, outcome_of, sound_of
 from assistant.messaging.terms import asked_about, is_question
 from assistant.messaging.texts import load_texts, means, numbered, say, spoken_words
 from assistant.messaging.wording import answers_of, minutes_text, selectable
@@ -49,7 +50,7 @@ def answer(talk: CaseTalk, text: str) -> Question | None:
     if not any(char.isalnum() for char in text):
         talk.leads.append(say("empty"))
         return None
-    if _bare_number(talk, text):
+    if _bare_number(talk, text) or _sentence(talk, text):
         return None
     if (term := asked_about(text)) is not None:
         talk.leads.append(say("term", name=term.name, text=term.text))
@@ -72,6 +73,11 @@ def _chosen(talk: CaseTalk, text: str) -> bool:
     event = _choice(talk, spoken_words(text), text)
     if event is None:
         return False
+    _feed_choice(talk, event)
+    return True
+
+
+def _feed_choice(talk: CaseTalk, event: Given) -> None:
     quantity = talk.step.check.do.quantity if talk.step else None
     talk.feed(event)
     if isinstance(event, Exact) and isinstance(event.reading, Seen) and quantity and talk.leads:
@@ -79,7 +85,6 @@ def _chosen(talk: CaseTalk, text: str) -> bool:
         taken = f"Noted: {read_back_typed(event.reading)}."
         words = load_texts().answers[quantity][event.reading.state]
         talk.leads[0] = talk.leads[0].replace(taken, say("noted", what=words), 1)
-    return True
 
 
 def _choice(talk: CaseTalk, said: str, text: str) -> Given | None:
@@ -107,6 +112,17 @@ def _bare_number(talk: CaseTalk, text: str) -> bool:
         return False
     unit = "1.0 ohm, or OL" if step.check.do.quantity in _OHMS else "1.0 V"
     talk.leads.append(say("bare_number", example=unit))
+    return True
+
+
+def _sentence(talk: CaseTalk, text: str) -> bool:
+    """Take what is told in a sentence: being afraid of the step, or what became of the repair."""
+    if talk.step is not None and is_afraid(text):
+        talk.leads.append(say("no_need"))
+        return True
+    if talk.state is not State.CONCLUDED or (outcome := outcome_of(text)) is None:
+        return False
+    talk.feed(Asked(command="yes" if outcome == "fixed" else "no"))
     return True
 
 
@@ -166,7 +182,9 @@ def _readings(talk: CaseTalk, text: str) -> Question | None:
     if isinstance(meant, Undo) and talk.note.no_meter:
         talk.undo()
     elif isinstance(meant, Mismatched | NotUnderstood):
-        return _not_for_this(talk, text, current)
+        return _not_for_this(talk, text, current, meant)
+    elif isinstance(meant, Understood) and talk.state is State.CONCLUDED:
+        pass  # a reading that nobody asked for: only the outcome is waited for
     else:
         talk.feed(Typed(text=text))
     return None
@@ -190,16 +208,34 @@ def _plainest(talk: CaseTalk, text: str, current: Check | None) -> tuple[str, Ev
     return text, meant
 
 
-def _not_for_this(talk: CaseTalk, text: str, current: Check | None) -> Question | None:
+def _not_for_this(
+    talk: CaseTalk, text: str, current: Check | None, meant: Event
+) -> Question | None:
     """Ask whether a text that does not answer the open check answers one of those before."""
     late = recent(text, current, talk.note.asked, talk.dialogue.diagnosis.checks)
     if late:
         return put_binding(talk, late)
     if is_question(text):
         talk.leads.append(say("terms_unknown"))
+    elif (sound := _sound(talk, text, current)) is not None:
+        _feed_choice(talk, sound)
+    elif talk.state is State.CONCLUDED:
+        pass  # what will be done, or small talk
+    elif isinstance(meant, NotUnderstood) and not any(char.isdecimal() for char in text):
+        talk.leads.append(say("not_answer"))
     else:
         talk.feed(Typed(text=text))
     return None
+
+
+def _sound(talk: CaseTalk, text: str, current: Check | None) -> Exact | None:
+    """Take "all of them are silent" where a speaker is listened to, unless others are named."""
+    if current is None or current.do.quantity != "sound" or talk.state not in _OPEN:
+        return None
+    named, state = Named(text), sound_of(text)
+    if state is None or (named and not named.fits(current)):
+        return None
+    return Exact(check=current.id, reading=Seen(state=state))
 
 
 def _surprises(talk: CaseTalk, told: Told) -> bool:

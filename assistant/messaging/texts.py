@@ -10,7 +10,7 @@ from string import Formatter
 from typing import TYPE_CHECKING, Annotated, Any, Final, TypeVar
 
 import yaml
-from pydantic import BaseModel, ConfigDict, Field, ValidationError, model_validator
+from pydantic import AfterValidator, BaseModel, ConfigDict, Field, ValidationError, model_validator
 
 from assistant.errors import MisuseError
 from assistant.knowledge.schema import model_error
@@ -22,6 +22,13 @@ if TYPE_CHECKING:
 __all__ = ["TextFile", "load_texts", "means", "numbered", "read_data", "say", "spoken_words"]
 
 _Sentence = Annotated[str, Field(min_length=1)]
+
+
+def _pattern(text: str) -> str:
+    re.compile(text)
+    return text
+
+
 _Model = TypeVar("_Model", bound=BaseModel)
 _MARKS: Final = re.compile(r"[^\w\s\U0001f300-\U0001faff\u2700-\u27bf]|_")
 
@@ -49,7 +56,8 @@ class TextFile(BaseModel):
 
     ``confirm`` are the ids of cautions that are waited for until they are confirmed.
     ``answers`` gives the words for each answer of a quantity that needs no meter, ``prompt_ends``
-    what is cut off the prompts of checks, ``wordings`` whole texts by what they mean.
+    what is cut off the prompts of checks, ``patterns`` words that may stand anywhere in a text,
+    ``wordings`` whole texts by what they mean.
     """
 
     model_config = ConfigDict(frozen=True, extra="forbid")
@@ -58,6 +66,7 @@ class TextFile(BaseModel):
     confirm: frozenset[str]
     answers: Mapping[Quantity, Mapping[str, _Sentence]]
     prompt_ends: tuple[str, ...]
+    patterns: Mapping[str, Annotated[str, AfterValidator(_pattern)]]
     wordings: Mapping[str, tuple[str, ...]]
 
     @model_validator(mode="after")

@@ -127,7 +127,8 @@ class Turn:
         if self.memory.draft is not None:
             return self._intake(self.memory.draft, text)
         if case_id is None:
-            return f"{say('greeting', shop=self.shop.name)} {self._intake(Draft(), text)}"
+            greeting = say("greeting", shop=self.shop.name)
+            return f"{greeting[:1].upper()}{greeting[1:]} {self._intake(Draft(), text)}"
         if self.memory.note(case_id).closed:
             return self._after_close(case_id, text)
         return self._case(case_id, text, complete=complete)

@@ -83,7 +83,11 @@ def check_text(
     if cautions:
         said.append(say("careful", cautions=" ".join(cautions)))
     hints = hints_for(step.check, known)
-    mind = [say("reminder", cautions="; ".join(reminders))] if reminders else []
+    mind = (
+        [say("reminder", cautions="; ".join(r[:1].lower() + r[1:] for r in reminders))]
+        if reminders
+        else []
+    )
     asked = [prompt_of(step.check)]
     tries = [
         ([*mind, *asked, *(t.hint for t in hints)], hints),

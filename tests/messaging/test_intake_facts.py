@@ -213,3 +213,38 @@ def test_what_is_taken_always_opens_a_case(texts: list[str]) -> None:
     for text in texts:
         draft = take(draft, text).draft
     assert opening(draft, _SHOP, "case-1").installation.unknown_keys() == ()
+
+
+@pytest.mark.parametrize(
+    ("text", "speakers"),
+    [
+        ("sub is 2 ohm fronts 4 ohm", {"sub": 2.0, "front_left": 4.0, "front_right": 4.0}),
+        ("2 ohm sub 4 ohm fronts", {"sub": 2.0, "front_left": 4.0, "front_right": 4.0}),
+        ("rears 4 ohm with no sub", {"rear_left": 4.0, "rear_right": 4.0}),
+    ],
+)
+def test_each_place_has_the_ohms_beside_it(text: str, speakers: dict[str, float]) -> None:
+    found = facts_of(text).installation["speakers"]
+    assert {place: told["nominal_ohms"] for place, told in found.items()} == speakers
+
+
+@pytest.mark.parametrize(
+    ("text", "meter"),
+    [
+        ("yea i got a cheap digital meter", True),
+        ("my son has one, yes", True),
+        ("found my dads old multimeter", True),
+        ("no i dont have a meter", False),
+        ("i have no multimeter", False),
+        ("i got a 4 channel amp", None),
+        ("i have one speaker out", None),
+    ],
+)
+def test_whether_there_is_a_meter(text: str, meter: bool | None) -> None:
+    assert facts_of(text).meter is meter
+
+
+def test_a_place_that_is_said_to_be_missing_is_not_noted() -> None:
+    found = facts_of("4 chanel, 4 door speakers n no sub")
+    assert "sub" not in found.where
+    assert found.installation["amplifier"]["channels"] == 4
