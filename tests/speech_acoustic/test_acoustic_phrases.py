@@ -1,8 +1,8 @@
 """Phrases to train on: they are phrases of the grammars, and no word is left out."""
 
 from assistant.readings.grammarfile import grammar_names
-from assistant.readings.graphs import combined_graph, words_of_all_grammars
-from assistant.speech.acoustic.phrases import SHARES, PhraseSource, draw_phrases
+from assistant.readings.graphs import any_graph, combined_graph, words_of_all_grammars
+from assistant.speech.acoustic.phrases import SHARES, PhraseSource, draw_phrases, draw_readings
 from assistant.speech.events import accepts
 
 
@@ -31,3 +31,12 @@ def test_every_phrase_is_one_of_a_grammar() -> None:
 def test_the_same_seed_draws_the_same() -> None:
     assert draw_phrases(40, seed=6) == draw_phrases(40, seed=6)
     assert draw_phrases(40, seed=6) != draw_phrases(40, seed=7)
+
+
+def test_readings_are_of_known_words_and_mostly_phrases_of_a_grammar() -> None:
+    graphs = [any_graph(), *(combined_graph(name) for name in grammar_names())]
+    drawn = draw_readings(200, seed=8)
+    assert {word for phrase in drawn for word in phrase.split()} <= words_of_all_grammars()
+    taken = [any(accepts(graph, tuple(phrase.split())) for graph in graphs) for phrase in drawn]
+    assert sum(taken) > 150
+    assert {"fifteen", "fifty"} <= {word for phrase in drawn for word in phrase.split()}

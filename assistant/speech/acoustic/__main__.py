@@ -11,7 +11,8 @@ from typing import Any
 _STEPS = """\
 Steps, each a command:
   phrases   draw phrases from the grammars so that every word comes often
-  render    say phrases with synthetic voices: espeak-ng, flite, Kokoro (training voices only)
+  render    say phrases with synthetic voices: espeak-ng, flite, festival, pico, Kokoro
+            (training voices only)
   pack      put recordings, synthetic clips and noise into one folder that can travel
   train     train on a pack, from trained weights or from nothing (needs the extra "train")
   export    write final.mdl from weights
@@ -25,12 +26,13 @@ voices and speakers that are kept for testing.
 
 def _phrases(args: argparse.Namespace) -> None:
     phrases = import_module("assistant.speech.acoustic.phrases")
-    sys.stdout.write("\n".join(phrases.draw_phrases(args.count, args.seed)) + "\n")
+    draw = phrases.draw_readings if args.readings else phrases.draw_phrases
+    sys.stdout.write("\n".join(draw(args.count, args.seed)) + "\n")
 
 
 def _render(args: argparse.Namespace) -> None:
     voices = import_module("assistant.speech.acoustic.voices")
-    maker: Any = {"espeak": voices.espeak_clip, "flite": voices.flite_clip}.get(args.engine)
+    maker: Any = voices.MAKERS.get(args.engine)
     if maker is None:
         fixtures = import_module("audio_fixtures.voices")
         speaker = fixtures.Speaker(kokoro_voices=args.kokoro_voices)
@@ -97,12 +99,15 @@ def _parser() -> argparse.ArgumentParser:
     steps = parser.add_subparsers(required=True, metavar="STEP")
     one = steps.add_parser("phrases")
     one.set_defaults(step=_phrases)
+    one.add_argument("--readings", action="store_true", help="readings as people say them")
     one.add_argument("--count", type=int, default=2000)
     one.add_argument("--seed", type=int, default=1)
     one = steps.add_parser("render")
     one.set_defaults(step=_render)
     one.add_argument("phrases", type=Path, help="a file of phrases, one a line")
-    one.add_argument("--engine", choices=("espeak", "flite", "kokoro"), required=True)
+    one.add_argument(
+        "--engine", choices=("espeak", "flite", "festival", "pico", "kokoro"), required=True
+    )
     one.add_argument("--kokoro-voices", type=Path)
     one.add_argument("--out", type=Path, required=True)
     one.add_argument("--seed", type=int, default=1)

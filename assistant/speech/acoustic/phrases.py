@@ -1,4 +1,4 @@
-"""Phrases to train on, drawn from the grammars so that every word comes often.
+"""Phrases to train on: ways through the grammars, so that every word comes often, and readings.
 
 A phrase is a random way through a grammar's graph that leads over an arc of a wanted word. The
 wanted word is always the one furthest behind its share; words that are easily taken for each
@@ -20,7 +20,7 @@ if TYPE_CHECKING:
 
     from assistant.readings.wordgraph import WordArc, WordGraph
 
-__all__ = ["SHARES", "PhraseSource", "draw_phrases"]
+__all__ = ["SHARES", "PhraseSource", "draw_phrases", "draw_readings"]
 
 _TEENS: Final = ("thir", "four", "fif", "six", "seven", "eigh", "nine")
 SHARES: Final[Mapping[str, float]] = {
@@ -110,3 +110,69 @@ def draw_phrases(count: int, seed: int) -> tuple[str, ...]:
     """Draw ``count`` phrases."""
     source = iter(PhraseSource(seed))
     return tuple(next(source) for _ in range(count))
+
+
+_SMALL: Final = (
+    *("zero", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten"),
+    *("eleven", "twelve", "thirteen", "fourteen", "fifteen", "sixteen", "seventeen"),
+    *("eighteen", "nineteen"),
+)
+_TENS: Final = ("twenty", "thirty", "forty", "fifty", "sixty", "seventy", "eighty", "ninety")
+_UNITS: Final = (
+    *("volts", "volts", "volts", "ohms", "ohms", "ohms", "millivolts", "millivolts", "amps"),
+    *("amps", "milliamps", "kilohms", "megohms"),
+)
+_SHORT: Final = (
+    *("beep", "no beep", "open line", "open", "overload", "lit", "blinking", "off", "yes", "no"),
+    *("distorted", "cool", "warm", "too hot", "hot", "repeat", "undo", "why", "skip", "i can't"),
+)
+
+
+def _below_hundred(number: int) -> str:
+    tens, ones = divmod(number, 10)
+    if tens < 2:
+        return _SMALL[number]
+    return _TENS[tens - 2] + (f" {_SMALL[ones]}" if ones else "")
+
+
+def _number(rng: np.random.Generator) -> str:
+    """Say a number as a meter shows it; the teens and the tens come most."""
+
+    def some(low: int, high: int) -> int:
+        return int(rng.integers(low, high))
+
+    def digits(count: int) -> str:
+        row = (some(0, 10) for _ in range(count))
+        return " ".join("oh" if not one and rng.random() < 0.6 else _SMALL[one] for one in row)
+
+    ways = (
+        (0.14, lambda: _SMALL[some(13, 20)]),
+        (0.14, lambda: _TENS[some(1, 8)]),
+        (0.08, lambda: _below_hundred(some(20, 100))),
+        (0.14, lambda: f"{_below_hundred(some(0, 100))} point {_SMALL[some(0, 10)]}"),
+        (0.12, lambda: f"{_SMALL[some(0, 20)]} point {digits(2)}"),
+        (0.05, lambda: f"{rng.choice(['oh ', 'zero ', ''])}point {digits(some(1, 4))}"),
+        (0.04, lambda: f"{_SMALL[some(1, 20)]} and a half"),
+        (0.12, lambda: f"{_SMALL[some(2, 10)]} hundred and {_below_hundred(some(1, 100))}"),
+        (0.06, lambda: f"{_SMALL[some(10, 20)]} {digits(some(1, 3))}"),
+        (0.11, lambda: _SMALL[some(0, 10)]),
+    )
+    way = int(rng.choice(len(ways), p=[share for share, _ in ways]))
+    return ways[way][1]().strip()
+
+
+def draw_readings(count: int, seed: int) -> tuple[str, ...]:
+    """Draw ``count`` readings as people say them: numbers with and without a unit, answers."""
+    rng = np.random.default_rng(seed)
+    drawn = []
+    for _ in range(count):
+        turn = rng.random()
+        if turn < 0.13:
+            drawn.append(str(rng.choice(_SHORT)))
+            continue
+        said = _number(rng)
+        if turn > 0.5:
+            sign = str(rng.choice(["minus ", "negative "])) if rng.random() < 0.12 else ""
+            said = f"{sign}{said} {rng.choice(_UNITS)}"
+        drawn.append(said)
+    return tuple(drawn)

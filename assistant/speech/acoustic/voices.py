@@ -1,4 +1,4 @@
-"""Synthetic clips to train on: Kokoro's training voices and blends of them, flite, espeak-ng.
+"""Synthetic clips to train on: Kokoro's voices and blends, flite, festival, pico, espeak-ng.
 
 No voice that is kept for testing is used, alone or in a blend. Clips are written as 16 kHz mono
 WAV files beside a list ``clips.jsonl`` of their file, words, voice and set.
@@ -11,6 +11,7 @@ import shutil
 import subprocess
 import tempfile
 from dataclasses import dataclass, field
+from importlib import import_module
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
@@ -19,7 +20,7 @@ from scipy.io import wavfile
 from scipy.signal import resample_poly
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable
+    from collections.abc import Iterable, Sequence
 
     from numpy.typing import NDArray
 
@@ -28,14 +29,18 @@ __all__ = [
     "FLITE_TRAINING",
     "KOKORO_FOREIGN",
     "KOKORO_TRAINING",
+    "MAKERS",
     "KokoroMaker",
     "espeak_clip",
+    "festival_clip",
     "flite_clip",
+    "pico_clip",
     "render",
     "said_as",
 ]
 
 RATE: Final = 16_000
+_STYLE: Final = 256
 KOKORO_TRAINING: Final = (
     *("af_alloy", "af_aoede", "af_heart", "af_jessica", "af_kore", "af_nova", "af_river"),
     *("af_sarah", "am_adam", "am_echo", "am_eric", "am_fenrir", "am_liam", "am_santa"),
@@ -92,6 +97,35 @@ def flite_clip(phrase: str, rng: np.random.Generator) -> tuple[str, NDArray[np.f
         return f"flite {voice}", _wav_at_rate(out)
 
 
+def festival_clip(phrase: str, rng: np.random.Generator) -> tuple[str, NDArray[np.float64]]:
+    """Say ``phrase`` with festival's ked or slt at a drawn speed; give voice and samples."""
+    voice = str(rng.choice(["ked_diphone", "ked_diphone", "cmu_us_slt_arctic_hts"]))
+    stretch = f"(Parameter.set 'Duration_Stretch {rng.uniform(0.8, 1.25):.2f})"
+    with tempfile.TemporaryDirectory() as folder:
+        text, out = Path(folder) / "said.txt", Path(folder) / "said.wav"
+        text.write_text(said_as(phrase), encoding="ascii")
+        settings = ("-eval", f"(voice_{voice})", "-eval", stretch)
+        _run("text2wave", *settings, "-o", str(out), str(text))
+        return f"festival {voice}", _wav_at_rate(out)
+
+
+def pico_clip(phrase: str, rng: np.random.Generator) -> tuple[str, NDArray[np.float64]]:
+    """Say ``phrase`` with SVOX Pico's British voice (py-nanotts) at a drawn speed and pitch."""
+    speed, pitch = float(rng.uniform(0.8, 1.3)), float(rng.uniform(0.7, 1.4))
+    engine: Any = import_module("py_nanotts").NanoTTS()
+    said = engine.speak(said_as(phrase), voice="en-GB", speed=speed, pitch=pitch)
+    return f"pico en-GB {speed:.2f} {pitch:.2f}", np.frombuffer(said, np.int16) / 32768.0
+
+
+MAKERS: Final = {
+    "espeak": espeak_clip,
+    "flite": flite_clip,
+    "festival": festival_clip,
+    "pico": pico_clip,
+}
+"""What says a phrase, by the name of its engine; Kokoro needs a folder of voices."""
+
+
 def _run(program: str, *arguments: str) -> None:
     found = shutil.which(program)
     if found is None:
@@ -103,8 +137,9 @@ def _run(program: str, *arguments: str) -> None:
 class KokoroMaker:
     """Kokoro's training voices; ``speaker`` is the fixtures' speaker over ``folder``.
 
-    Six of ten clips are plain English voices, a quarter are blends of two, the rest are voices
-    of other languages.
+    Of ten clips about three are plain English voices; the rest take the sound of one voice and
+    the way of speaking of another, mix three voices, are voices of other languages, or lie a
+    little beyond a voice, away from another one.
     """
 
     speaker: Any
@@ -113,23 +148,44 @@ class KokoroMaker:
 
     def __call__(self, phrase: str, rng: np.random.Generator) -> tuple[str, NDArray[np.float64]]:
         """Say ``phrase`` with a drawn voice and speed; give voice and samples."""
-        kind = rng.random()
-        if kind < 0.6:
-            names = [str(rng.choice(KOKORO_TRAINING))]
-        elif kind < 0.85:
-            names = [str(one) for one in rng.choice(KOKORO_TRAINING, 2, replace=False)]
-        else:
-            names = [str(rng.choice(KOKORO_FOREIGN))]
-        styles = [np.fromfile(self.folder / f"{name}.bin", np.float32) for name in names]
-        part = float(rng.uniform(0.3, 0.7)) if len(names) == 2 else 1.0
-        style = part * styles[0] + (1 - part) * styles[-1]
+        names, style = self._style(rng)
         # The first letter picks the accent of the sounds.
-        accent = names[0][0] if names[0][0] in "ab" else str(rng.choice(["a", "b"]))
+        accents = [name[0] for name in reversed(names) if name[0] in "ab"]
+        accent = accents[0] if accents else str(rng.choice(["a", "b"]))
         style.astype(np.float32).tofile(self._blends / f"{accent}.bin")
         self.speaker.kokoro_voices = self._blends
-        speed = float(rng.uniform(0.85, 1.2))
+        speed = float(rng.uniform(0.78, 1.28))
         samples = self.speaker._kokoro(said_as(phrase), accent, speed)  # noqa: SLF001
         return f"kokoro {'+'.join(names)}", samples
+
+    def _style(self, rng: np.random.Generator) -> tuple[list[str], NDArray[np.float32]]:
+        """Draw voices and what they make together: a style of 256 for each length of text."""
+
+        def some(names: Sequence[str], count: int) -> list[str]:
+            return [str(one) for one in rng.choice(names, count, replace=False)]
+
+        def read(name: str) -> NDArray[np.float32]:
+            return np.fromfile(self.folder / f"{name}.bin", np.float32).reshape(-1, _STYLE)
+
+        kind = rng.random()
+        if kind < 0.3:
+            names = some(KOKORO_TRAINING, 1)
+            return names, read(names[0])
+        if kind < 0.55:
+            names = some(KOKORO_TRAINING + KOKORO_FOREIGN, 1) + some(KOKORO_TRAINING, 1)
+            sound = read(names[0]).copy()
+            sound[:, _STYLE // 2 :] = read(names[1])[:, _STYLE // 2 :]
+            return names, sound
+        if kind < 0.75:
+            names = some(KOKORO_TRAINING, 2) + some(KOKORO_FOREIGN, 1)
+            parts = rng.dirichlet([1.0, 1.0, 0.7]).astype(np.float32)
+            return names, sum(part * read(name) for part, name in zip(parts, names, strict=True))
+        if kind < 0.87:
+            names = some(KOKORO_FOREIGN, 1)
+            return names, read(names[0])
+        names = some(KOKORO_TRAINING, 2)
+        away = np.float32(rng.uniform(0.15, 0.4))
+        return names, read(names[0]) + away * (read(names[0]) - read(names[1]))
 
 
 def render(phrases: Iterable[str], folder: Path, maker: Any, *, kind: str, seed: int) -> None:
