@@ -21,10 +21,11 @@ __all__ = ["Elsewhere", "Named", "bare", "clauses", "elsewhere", "recent", "unco
 
 _CLAUSE: Final = re.compile(r"[;\n]+|,\s|(?<!\w)(?:and|but)(?!\w)|(?<=[a-z])\.\s", re.IGNORECASE)
 _CORRECTING: Final = re.compile(
-    r"^\W*(sorry|oops|my bad|i meant|meant|i mean|actually|correction|no|wait|make that|should be"
-    r"|it was)(?!\w)",
+    r"^\W*(sorry|oops|my bad|i meant|meant|i mean|actually|correction|wait|make that|should be"
+    r"|it was|no(?=\s*([,.:;!-]|\d|(wait|sorry|it|i)\b)))(?!\w)",
     re.IGNORECASE,
 )
+"""In front of a reading that corrects another; "no beep" and "no sound" are answers."""
 _LOUD: Final = re.compile(
     r"(?<!\w)((with |when |while )?(it is |its |the |music |playing )*(loud|turned up|cranked up)"
     r"( music)?)(?!\w)",

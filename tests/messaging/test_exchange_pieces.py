@@ -184,6 +184,8 @@ def test_what_was_asked_last_comes_first() -> None:
 @pytest.mark.parametrize(
     ("text", "rest"),
     [("sorry meant 12.1", "12.1"), ("oops, i meant 12.1", "12.1"), ("no, 12.1", "12.1"),
+     ("no 12.1", "12.1"), ("no it was 12.1", "12.1"), ("no beep", "no beep"),
+     ("no sound at all", "no sound at all"), ("no", "no"),
      ("12.1", "12.1"), ("nothing", "nothing")],
 )  # fmt: skip
 def test_words_of_correcting(text: str, rest: str) -> None:
