@@ -1,7 +1,10 @@
-"""Every event of every case, kept so that a case goes on after the machine went off."""
+"""Every event of every case, kept so that a case goes on after the machine went off.
 
-from assistant.casebook.keeping import KeptCase
+``keeping`` is not imported here: it brings the dialogue with it, which a process that only looks
+at the store does not need.
+"""
+
 from assistant.casebook.memory import MemoryCasebook
 from assistant.casebook.records import Casebook, CaseRow, StoredEvent
 
-__all__ = ["CaseRow", "Casebook", "KeptCase", "MemoryCasebook", "StoredEvent"]
+__all__ = ["CaseRow", "Casebook", "MemoryCasebook", "StoredEvent"]

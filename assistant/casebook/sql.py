@@ -12,7 +12,6 @@ from assistant.casebook.database import Database
 from assistant.casebook.faults import case_taken, case_unknown, key_kept, out_of_order
 from assistant.casebook.records import CaseRow, StoredEvent
 from assistant.casebook.tables import CASES, EVENTS
-from assistant.conversation.codec import event_from_json, event_to_json
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -31,7 +30,13 @@ def _readable(event_json: dict[str, Any]) -> str:
     return text
 
 
+# The codec is loaded when an event is read or written: the web side of the message service
+# keeps no engine in memory.
+
+
 def _decoded(text: str) -> Given:
+    from assistant.conversation.codec import event_from_json  # noqa: PLC0415 - see above
+
     try:
         raw = json.loads(text)
     except ValueError:
@@ -139,6 +144,8 @@ def _require(connection: Connection, case_id: str) -> None:
 
 
 def _row(case_id: str, entry: StoredEvent) -> dict[str, Any]:
+    from assistant.conversation.codec import event_to_json  # noqa: PLC0415 - see above
+
     return {
         "case_id": case_id,
         "sequence": entry.sequence,

@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING, Final
 
 from assistant.messaging import clock
 from assistant.messaging.faults import CarrierBusyError, CarrierRefusedError
-from assistant.messaging.worker import place_of
+from assistant.messaging.mishap import place_of
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence

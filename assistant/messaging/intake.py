@@ -6,6 +6,7 @@ What a text tells is taken wherever it comes; only what is then still missing is
 from __future__ import annotations
 
 import re
+from dataclasses import replace
 from typing import TYPE_CHECKING, Any, Final, get_args
 
 from pydantic import ValidationError
@@ -129,9 +130,13 @@ def _answer(draft: Draft, topic: Topic, text: str) -> Facts | None:
         return _picked(topic, [names[n - 1] for n in dict.fromkeys(numbers)])
     said = spoken_words(text)
     if topic == "meter":
-        have = {"1": True, "yes": True, "yeah": True, "yep": True, "i do": True, "sure": True}
+        have = {"1": True, "yes": True, "yeah": True, "yep": True, "yea": True, "i do": True, "sure": True}
         have |= dict.fromkeys(("2", "no", "nope", "nah", "i dont", "none"), False)
-        return Facts(meter=have[said]) if said in have else None
+        if said in have:
+            return Facts(meter=have[said])
+        told, first = facts_of(text), said.partition(" ")[0]
+        # "yes, an old one", "nope sorry"
+        return replace(told, meter=have[first]) if told.meter is None and first in have else None
     return _short_part(topic, said)
 
 

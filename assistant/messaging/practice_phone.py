@@ -21,10 +21,10 @@ import httpx
 
 from assistant.errors import GivenError
 from assistant.messaging import clock
+from assistant.messaging.mishap import place_of
 from assistant.messaging.numbers import normalise
 from assistant.messaging.signature import SIGNATURE_HEADER, Form
 from assistant.messaging.webhook import TEXT_PATH
-from assistant.messaging.worker import place_of
 
 if TYPE_CHECKING:
     from collections.abc import Callable

@@ -9,7 +9,7 @@ import logging
 import time
 from typing import TYPE_CHECKING, Final
 
-from assistant.messaging.worker import place_of
+from assistant.messaging.mishap import place_of
 
 if TYPE_CHECKING:
     from starlette.types import ASGIApp, Message, Receive, Scope, Send

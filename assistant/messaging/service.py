@@ -24,6 +24,7 @@ from assistant.messaging import clock
 from assistant.messaging.delivery import Delivery
 from assistant.messaging.desk import Desk
 from assistant.messaging.limits import Intake
+from assistant.messaging.mishap import place_of
 from assistant.messaging.numbers import Numbers
 from assistant.messaging.plan import LEASE_SECONDS
 from assistant.messaging.practice_phone import PracticeCarrier, PracticePhones
@@ -35,7 +36,6 @@ from assistant.messaging.signature import Seal
 from assistant.messaging.supervisor import Supervisor
 from assistant.messaging.webhook import REPORT_PATH, Door, webhook_router
 from assistant.messaging.work_order import WorkOrder, open_store
-from assistant.messaging.worker import place_of
 from assistant.shopfront.guard import Guard
 from assistant.shopfront.practice_page import practice_router
 from assistant.shopfront.routes import shop_router

@@ -18,9 +18,9 @@ from collections import Counter
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any, Final
 
+from assistant.messaging.mishap import place_of
 from assistant.messaging.summary import summary_from_json
 from assistant.messaging.work_order import line
-from assistant.messaging.worker import place_of
 
 if TYPE_CHECKING:
     from collections.abc import Awaitable, Callable, Sequence

@@ -17,6 +17,7 @@ from typing import TYPE_CHECKING, Any, Final
 from fastapi import APIRouter, Request, Response
 
 from assistant.errors import GivenError, MisuseError
+from assistant.messaging.mishap import place_of
 from assistant.messaging.numbers import normalise
 from assistant.messaging.records import IncomingText
 from assistant.messaging.reserved import reserved
@@ -29,7 +30,6 @@ from assistant.messaging.signature import (
     read_form,
 )
 from assistant.messaging.twiml import MEDIA_TYPE, printable, twiml
-from assistant.messaging.worker import place_of
 
 if TYPE_CHECKING:
     from assistant.messaging.desk import Desk

@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import logging
 import secrets
-import traceback
 from collections.abc import Callable
 from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Final, TypeAlias
@@ -17,6 +16,7 @@ from assistant.conversation.table import State
 from assistant.messaging import clock
 from assistant.messaging.exchange import exchange
 from assistant.messaging.faults import ClaimLostError
+from assistant.messaging.mishap import place_of
 from assistant.messaging.records import Outcome
 from assistant.messaging.summary import Summary, summary_of
 
@@ -25,7 +25,7 @@ if TYPE_CHECKING:
     from assistant.messaging.records import MessageStore, Work
     from assistant.messaging.shop import Shop
 
-__all__ = ["Answered", "Worker", "place_of"]
+__all__ = ["Answered", "Worker"]
 
 _LOG: Final = logging.getLogger("probetell.worker")
 _MARGIN: Final = 0.5
@@ -42,13 +42,6 @@ class Answered:
     number_id: str
     kept: bool
     summary: Summary | None = None
-
-
-def place_of(error: BaseException) -> str:
-    """Name an error's kind and where it was raised, without its words."""
-    frames = traceback.extract_tb(error.__traceback__)
-    where = f"{frames[-1].filename.rsplit('/', 1)[-1]}:{frames[-1].lineno}" if frames else "?"
-    return f"{type(error).__name__} at {where}"
 
 
 def _case_id(now: str) -> str:

@@ -19,11 +19,12 @@ from typing import TYPE_CHECKING, Final, NoReturn
 from assistant.commands.workplace import open_diagnosis
 from assistant.diagnosis.session import Diagnosis
 from assistant.messaging.dialogue_cache import DialogueCache
+from assistant.messaging.mishap import place_of
 from assistant.messaging.quiet_log import set_up_log
 from assistant.messaging.shop import Shop
 from assistant.messaging.summary import summary_to_json
 from assistant.messaging.work_order import WorkOrder, line, open_store
-from assistant.messaging.worker import Worker, place_of
+from assistant.messaging.worker import Worker
 
 if TYPE_CHECKING:
     from collections.abc import Callable
