@@ -130,7 +130,7 @@ def _answer(draft: Draft, topic: Topic, text: str) -> Facts | None:
         return _picked(topic, [names[n - 1] for n in dict.fromkeys(numbers)])
     said = spoken_words(text)
     if topic == "meter":
-        have = {"1": True, "yes": True, "yeah": True, "yep": True, "yea": True, "i do": True, "sure": True}
+        have = dict.fromkeys(("1", "yes", "yeah", "yea", "yep", "i do", "sure"), True)
         have |= dict.fromkeys(("2", "no", "nope", "nah", "i dont", "none"), False)
         if said in have:
             return Facts(meter=have[said])
