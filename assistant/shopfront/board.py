@@ -75,7 +75,7 @@ class DeadLetter:
 
 
 def _words(name: str) -> str:
-    return name.replace("_", " ")
+    return name.replace("_", " ").replace(".", " ")
 
 
 def row_of(view: ThreadView, summary: Summary | None) -> Row:

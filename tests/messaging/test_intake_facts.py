@@ -27,6 +27,7 @@ _SHOP = Shop(name="Harbour Street Audio", now="2026-03-02T10:00:00+00:00", world
         ("it isn't in protection, it just won't turn on", "will_not_turn_on", ()),
         ("amp won\u2019t power up with the key on", "will_not_turn_on", ("accessory",)),
         ("no power to the amp", "will_not_turn_on", ()),
+        ("amp is completly dead, no lights", "will_not_turn_on", ()),
         ("amp is on but no sound", "no_sound", ()),
         ("no bass at all, all the time", "no_sound", ("always",)),
         ("no sound from the left rear", "silent_channel", ()),
