@@ -43,6 +43,7 @@ def _parser() -> argparse.ArgumentParser:
     parser.add_argument("--workers", type=int, default=1, help="processes (1)")
     parser.add_argument("--keep", type=Path, default=None, help="JSONL file of the played cases")
     parser.add_argument("--out", type=Path, default=None, help="directory for table and picture")
+    parser.add_argument("--name", default="fleet", help="name of the written files (fleet)")
     return parser
 
 
@@ -197,9 +198,8 @@ def main(arguments: Sequence[str] | None = None) -> int:
     print(text)
     if given.out is not None:
         given.out.mkdir(parents=True, exist_ok=True)
-        suffix = f"_slips{round(100 * given.misread)}" if given.misread else ""
-        (given.out / f"fleet{suffix}.txt").write_text(text + "\n", encoding="utf-8")
-        _picture(results, given.out / f"fleet{suffix}.png")
+        (given.out / f"{given.name}.txt").write_text(text + "\n", encoding="utf-8")
+        _picture(results, given.out / f"{given.name}.png")
     return 0
 
 
