@@ -74,7 +74,7 @@ def _by_words() -> tuple[tuple[re.Pattern[str], Term], ...]:
     """Give each wording and its term, the longest wordings first."""
     pairs = [(word, term) for term in load_terms() for word in term.words]
     pairs.sort(key=lambda pair: -len(pair[0]))
-    return tuple((re.compile(rf"(?<!\w){re.escape(word)}(?!\w)"), term) for word, term in pairs)
+    return tuple((re.compile(rf"(?<!\w){re.escape(word)}s?(?!\w)"), term) for word, term in pairs)
 
 
 def _found(text: str, *, answers: bool = True) -> tuple[list[Term], str]:
