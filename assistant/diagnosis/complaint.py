@@ -181,8 +181,10 @@ def _where(
     located = np.array([bool(fault.position or fault.pair) for fault in faults] + [False])
     for position in seen.parts.positions:
         at = [
+            # A fault at a speaker knows its pair as well: left is not right.
             fault.position == position
-            or (fault.pair is not None and fault.pair == pair_of[position])
+            if fault.position is not None
+            else fault.pair is not None and fault.pair == pair_of[position]
             for fault in faults
         ]
         here = np.array([*at, False])[slots].any(axis=0)

@@ -217,3 +217,12 @@ def test_answers_of_one_car_are_no_contradiction(fault: str) -> None:
     for name in ("amp_supply", "battery_at_rest", "remote_at_amp", "power_light", "ground_drop"):
         case.observe(name, car.answer(case.checks[name]))
         assert case.contradiction() is None, name
+
+
+def test_the_side_that_the_customer_names_is_suspected() -> None:
+    """Left and right hang on one signal pair, and yet only one of them was named."""
+    case = open_case(COUPE, complaint("silent_channel", where=["front_left"]), worlds=20_000)
+    held = dict(case.belief().faults)
+    for kind in ("coil_open", "wires_shorted"):
+        named = held[f"speaker.front_left.{kind}"]
+        assert named > 3.0 * held[f"speaker.front_right.{kind}"]
