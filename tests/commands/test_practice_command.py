@@ -13,8 +13,8 @@ import numpy as np
 import pytest
 
 from assistant.commands.practice_voice import Speaker, spoken_action
-from assistant.lessons.lesson import Lesson
 from assistant.lessons.events import AskNotes, GiveUp, Pick, RepairNamed, SwitchOff
+from assistant.lessons.lesson import Lesson
 from assistant.lessons.lines import LessonInterface, lesson_object
 from assistant.lessons.plan import plan_lesson
 from assistant.speech.audio import Sound

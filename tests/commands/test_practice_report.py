@@ -13,9 +13,9 @@ from hypothesis import strategies as st
 from lxml import etree, html
 
 from assistant.errors import GivenError
-from assistant.lessons.lesson import Lesson
 from assistant.lessons.advice import advice_for
 from assistant.lessons.events import AskHint, Pick, RepairNamed
+from assistant.lessons.lesson import Lesson
 from assistant.lessons.plan import plan_lesson
 from assistant.lessons.review import Review, review_of
 from assistant.reports.lesson_plot import lesson_svg, ticks_of
