@@ -82,11 +82,13 @@ class Wording:
         return self._heard(self.book.say("and").join(named))
 
     def _heard(self, readings: str) -> str:
-        said = self.book.say("heard", readings=readings)
-        return said[:1].upper() + said[1:]
+        return _sentence(self.book.say("heard", readings=readings))
 
     def pending(self, pending: Pending, step: NextCheck) -> str:
         """Ask whether the pending reading, or which of them, is meant."""
+        return _sentence(self._pending(pending, step))
+
+    def _pending(self, pending: Pending, step: NextCheck) -> str:
         if len(pending.candidates) > 1:
             key = "which" if pending.reason == "which" else "contrast"
             return self.book.say(key, choices=self.choices(pending))
@@ -189,6 +191,10 @@ class Wording:
         if number == 1:
             return self.book.say("minutes_one")
         return self.book.say("minutes_many", number=str(number))
+
+
+def _sentence(words: str) -> str:
+    return words[:1].upper() + words[1:]
 
 
 def _percent(probability: float) -> str:
