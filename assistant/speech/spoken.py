@@ -82,6 +82,14 @@ def spoken(text: str) -> str:
     written out behind numbers, symbols and markup are said or dropped. Deterministic; applied
     twice it changes nothing more.
     """
+    said = _said(text)
+    # What is dropped may bring a number and its unit together.
+    while (again := _said(said)) != said:
+        said = again
+    return said
+
+
+def _said(text: str) -> str:
     said = text.replace(_OHM_SIGN, "Ω").replace("\u00b5", "micro ")
     said = re.sub(r"[`*#|]+", "", said)
     said = _NAME.sub(lambda name: re.sub(r"[._:]", " ", name.group()), said)

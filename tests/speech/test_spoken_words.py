@@ -3,7 +3,7 @@ from __future__ import annotations
 import re
 
 import pytest
-from hypothesis import given
+from hypothesis import example, given
 from hypothesis import strategies as st
 
 from assistant.knowledge.schema import NODE_PATTERN, PAIRS, POSITIONS
@@ -48,6 +48,8 @@ def test_no_node_name_is_spoken_with_its_dots(node: str) -> None:
 
 
 @given(st.text(max_size=80))
+@example("0\x1bV")
+@example("3~~ohm")
 def test_any_text_can_be_spoken_and_once_is_enough(text: str) -> None:
     said = spoken(text)
     assert not re.search(r"[`*_|#<>=&{}\[\]\\]", said)
