@@ -1,4 +1,4 @@
-"""Databases for every house: a SQLite file, and a PostgreSQL server of the tests' own.
+"""What every house shares: how hypothesis draws, a SQLite file, a PostgreSQL server of our own.
 
 The server runs in a temporary directory, on a Unix socket only, and as an ordinary user: it
 refuses to run as root. It does not wait for the disk, since no test cuts the power.
@@ -6,20 +6,19 @@ refuses to run as root. It does not wait for the disk, since no test cuts the po
 
 from __future__ import annotations
 
-import os
 import shutil
-import signal
-import subprocess
 import tempfile
-import time
-from contextlib import contextmanager
+from contextlib import ExitStack, contextmanager
 from itertools import count
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import pytest
+from hypothesis import settings
 from sqlalchemy import create_engine, text
-from sqlalchemy.exc import OperationalError
+
+from assistant.benchmarks.postgresql import own_postgresql, server_url
+from assistant.errors import GivenError
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -27,89 +26,26 @@ if TYPE_CHECKING:
     from assistant.messaging.records import MessageStore
 
 _NUMBERS = count(1)
-_OPTIONS = ("fsync=off", "max_connections=60", "shared_buffers=32MB", "listen_addresses=")
 
-
-def postgresql_program(name: str) -> str | None:
-    """Find a program of PostgreSQL: in PATH, or where Debian keeps each version's own."""
-    found = shutil.which(name)
-    if found is None:
-        kept = Path("/usr/lib/postgresql").glob(f"*/bin/{name}")
-        newest = max(kept, key=lambda p: float(p.parts[4]), default=None)
-        return None if newest is None else str(newest)
-    return found
-
-
-def _ordinary_user() -> Any:
-    """Give the user to run the server as; None when the tests run as an ordinary one already."""
-    if os.geteuid() != 0:
-        return None
-    import pwd  # Unix only, like the rest of this
-
-    for name in ("postgres", "nobody"):
-        try:
-            return pwd.getpwnam(name)
-        except KeyError:
-            continue
-    pytest.skip("PostgreSQL does not run as root, and there is no user to run it as")
-
-
-def _server_url(directory: Path, database: str) -> str:
-    return f"postgresql+psycopg://probetell@/{database}?host={directory}"
+# A run for everybody finds the same in the same code. To look for what no run has found yet:
+# tests/run --hypothesis-profile=search
+settings.register_profile("same", derandomize=True)
+settings.register_profile("search", derandomize=False)
+settings.load_profile("same")
 
 
 @contextmanager
 def postgresql_server(directory: Path) -> Iterator[str]:
     """Run a server in an empty directory; give the URL of its first database."""
-    initdb, postgres = postgresql_program("initdb"), postgresql_program("postgres")
-    if initdb is None or postgres is None:
-        pytest.skip("PostgreSQL is not installed (Debian: apt install postgresql)")
     pytest.importorskip(
         "psycopg", reason="psycopg is not installed (pip install 'probetell[shop]')"
     )
-    as_user: dict[str, Any] = {"cwd": directory}
-    user = _ordinary_user()
-    if user is not None:
-        os.chown(directory, user.pw_uid, user.pw_gid)
-        as_user.update(user=user.pw_uid, group=user.pw_gid, extra_groups=[])
-    data, log = directory / "data", directory / "log"
-    made = subprocess.run(
-        [initdb, "-D", data, "-U", "probetell", "-A", "trust", "-E", "UTF8", "--locale=C", "-N"],
-        capture_output=True,
-        text=True,
-        check=False,
-        **as_user,
-    )
-    assert made.returncode == 0, made.stdout + made.stderr
-    options = [part for option in _OPTIONS for part in ("-c", option)]
-    with log.open("wb") as output:
-        server = subprocess.Popen(
-            [postgres, "-D", data, "-k", directory, *options],
-            stdout=output,
-            stderr=subprocess.STDOUT,
-            **as_user,
-        )
-    try:
-        url = _server_url(directory, "postgres")
-        _await_server(server, url, log)
-        yield url
-    finally:
-        server.send_signal(signal.SIGINT)  # ends its sessions and stops
-        server.wait(timeout=30)
-
-
-def _await_server(server: subprocess.Popen[bytes], url: str, log: Path) -> None:
-    engine = create_engine(url)
-    for _ in range(600):
-        assert server.poll() is None, log.read_text(errors="replace")
+    with ExitStack() as stack:
         try:
-            engine.connect().close()
-        except OperationalError:
-            time.sleep(0.05)
-        else:
-            engine.dispose()
-            return
-    raise AssertionError(log.read_text(errors="replace"))
+            url = stack.enter_context(own_postgresql(directory, durable=False))
+        except GivenError as error:
+            pytest.skip(error.message)
+        yield url
 
 
 @pytest.fixture(scope="session")
@@ -124,10 +60,10 @@ def postgresql_directory() -> Iterator[Path]:
 @contextmanager
 def _new_database(directory: Path, template: str = "template1") -> Iterator[str]:
     name = f"shop_{next(_NUMBERS)}"
-    engine = create_engine(_server_url(directory, "postgres"), isolation_level="AUTOCOMMIT")
+    engine = create_engine(server_url(directory, "postgres"), isolation_level="AUTOCOMMIT")
     with engine.connect() as connection:
         connection.execute(text(f"CREATE DATABASE {name} TEMPLATE {template}"))
-        yield _server_url(directory, name)
+        yield server_url(directory, name)
         connection.execute(text(f"DROP DATABASE {name} WITH (FORCE)"))
     engine.dispose()
 

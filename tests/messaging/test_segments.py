@@ -80,8 +80,15 @@ def test_published_counts(text: str, count: int) -> None:
 @given(st.one_of(_GSM, _ANY.map(lambda t: t.encode("utf-16", "ignore").decode("utf-16"))))
 @settings(max_examples=400, deadline=None)
 def test_segments_are_those_of_smsutil(text: str) -> None:
+    # smsutil takes a bare escape for text, though by 3GPP TS 23.038 it only announces the next code
+    text = text.replace("\x1b", "")
     assert segments(text) == max(1, len(smsutil.split(text).parts))
     assert is_gsm(text) == smsutil.is_valid_gsm(text or " ")
+
+
+def test_a_bare_escape_is_no_character() -> None:
+    # 3GPP TS 23.038, 6.2.1: code 0x1B is the escape to the extension table
+    assert not is_gsm("\x1b")
 
 
 @pytest.mark.parametrize("char", "°±µ\u2019\u2013`\tç\u2126")
