@@ -9,13 +9,13 @@ that other work on the machine does not count.
 from __future__ import annotations
 
 import argparse
-import statistics
 import sys
 import time
 from typing import TYPE_CHECKING
 
 import numpy as np
 
+from assistant.benchmarks.timing import median_ms
 from assistant.diagnosis.choice import choose
 from assistant.diagnosis.information import Chance, bits_of, count_outcomes, outcome_bins
 from assistant.diagnosis.labour import Bench, minutes_of
@@ -25,7 +25,7 @@ from assistant.knowledge import load
 from assistant.knowledge.schema import Check, Complaint, Installation
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Mapping, Sequence
+    from collections.abc import Mapping, Sequence
 
 __all__ = ["main"]
 
@@ -45,16 +45,6 @@ def _parser() -> argparse.ArgumentParser:
     parser.add_argument("--repeats", type=int, default=15, help="timings of each (15)")
     parser.add_argument("--seed", type=int, default=1, help="seed of every draw (1)")
     return parser
-
-
-def _median_ms(work: Callable[[], object], repeats: int) -> float:
-    """Give the median processor time of ``work`` in milliseconds."""
-    took = []
-    for _ in range(repeats):
-        began = time.process_time()
-        work()
-        took.append(1e3 * (time.process_time() - began))
-    return statistics.median(took)
 
 
 def _count_all(population: Population, rng: np.random.Generator) -> dict[str, float]:
@@ -103,8 +93,8 @@ def main(arguments: Sequence[str] | None = None) -> int:
             rng=np.random.default_rng(given.seed),
         ).check
 
-    chosen = _median_ms(next_check, given.repeats)
-    counted = _median_ms(
+    chosen = median_ms(next_check, given.repeats)
+    counted = median_ms(
         lambda: _count_all(population, np.random.default_rng(given.seed)),
         max(1, given.repeats // 3),
     )

@@ -17,6 +17,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from assistant.benchmarks.calibration import Bin, calibration_bins, expected_error
 from assistant.benchmarks.orders import ORDERS, Played, play
 from assistant.errors import ProbetellError
 from assistant.practice.scenario import draw_case, fleet, sort_of
@@ -26,7 +27,7 @@ if TYPE_CHECKING:
 
 __all__ = ["calibration_error", "main", "table"]
 
-_BINS = 10
+_TENTHS = 10
 Plan = tuple[int, str, list[str], str, float, int]
 
 
@@ -96,23 +97,13 @@ def _play_all(given: argparse.Namespace) -> dict[str, list[Played]]:
     return results
 
 
-def _bins(cases: Sequence[Played]) -> list[tuple[float, float, int]]:
-    """Stated probability, frequency and count of each tenth that holds any case."""
-    found = []
-    for tenth in range(_BINS):
-        inside = [c for c in cases if min(int(c.stated * _BINS), _BINS - 1) == tenth]
-        if inside:
-            found.append((
-                float(np.mean([c.stated for c in inside])),
-                float(np.mean([c.right for c in inside])),
-                len(inside),
-            ))  # fmt: skip
-    return found
+def _bins(cases: Sequence[Played]) -> list[Bin]:
+    return calibration_bins([(case.stated, case.right) for case in cases], _TENTHS)
 
 
 def calibration_error(cases: Sequence[Played]) -> float:
     """Give the expected calibration error, 0 to 1: stated less true share, over tenths."""
-    return sum(abs(said - was) * n for said, was, n in _bins(cases)) / len(cases)
+    return expected_error(_bins(cases))
 
 
 def _row(name: str, cases: Sequence[Played], base: float | None) -> str:

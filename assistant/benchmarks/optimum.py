@@ -97,8 +97,10 @@ Policy = Callable[[SmallModel, "NDArray[np.intp]", tuple[int, ...]], int | None]
 
 
 def _own(model: SmallModel, index: NDArray[np.intp], left: tuple[int, ...]) -> int | None:
+    counted = {str(check): model.counts(index, check) for check in left}
     best, _ = best_check(
-        {str(check): model.counts(index, check) for check in left},
+        counted,
+        {check: bits_of(found) for check, found in counted.items()},
         {str(check): float(model.minutes[check]) for check in left},
         model.costs,
         top=float(model.shares(index).max()),

@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Any, Final, Protocol
 import numpy as np
 
 from assistant.diagnosis.choice import information
+from assistant.diagnosis.labour import Bench, minutes_of
 from assistant.diagnosis.records import Verdict
 from assistant.diagnosis.session import Diagnosis
 from assistant.knowledge.schema import Complaint, Installation
@@ -146,14 +147,15 @@ def play(case: Case, name: str, *, sort: str, misread: float = 0.0, seed: int = 
     )
     measured = wasted = first_minutes = 0.0
     checks = first_checks = 0
+    bench = Bench()
     verdicts: list[tuple[bool, float, str]] = []
     while True:
         done: list[str] = []
         while checks < _MOST_CHECKS and (check := ORDERS[name](diagnosis, done)) is not None:
-            minutes = diagnosis.describe(check).minutes
-            reading, _ = answer_with_slips(
-                case.car, _do(diagnosis, check), rng, minutes=minutes, misread=misread
-            )
+            asked = diagnosis.checks[check]
+            minutes, bench = round(minutes_of(asked, bench), 2), Bench.after(asked)
+            do = asked.do.model_dump(mode="json", exclude_none=True)
+            reading, _ = answer_with_slips(case.car, do, rng, minutes=minutes, misread=misread)
             diagnosis.observe(check, reading_from_json(reading))
             done.append(check)
             measured, checks = measured + minutes, checks + 1
@@ -179,15 +181,3 @@ def play(case: Case, name: str, *, sort: str, misread: float = 0.0, seed: int = 
         ended=verdicts[-1][0],
         amp_blamed=verdicts[0][2] == "amp.internal" and "amp.internal" not in case.faults,
     )
-
-
-def _do(diagnosis: Diagnosis, check: str) -> dict[str, Any]:
-    do = diagnosis.checks[check].do
-    given: dict[str, Any] = {
-        "quantity": do.quantity,
-        "red": do.red,
-        "vehicle": do.vehicle,
-        "audio": do.audio,
-        "setup": list(do.setup),
-    }
-    return given if do.black is None else {**given, "black": do.black}

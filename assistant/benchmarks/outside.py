@@ -15,6 +15,7 @@ import time
 from pathlib import Path
 from typing import TYPE_CHECKING, TextIO
 
+from assistant.benchmarks.calibration import calibration_bins, expected_error
 from assistant.casebook.memory import MemoryCasebook
 from assistant.commands.workplace import make_case
 from assistant.conversation.machine import MachineInterface
@@ -166,13 +167,7 @@ def _calibration(outcomes: Sequence[Outcome]) -> None:
     stated = [
         (float(o.verdicts[0].get("probability", 0.0)), o.right) for o in outcomes if o.verdicts
     ]
-    off = 0.0
-    for fifth in range(5):
-        low, high = fifth / 5, (fifth + 1) / 5 + (1e-9 if fifth == 4 else 0.0)
-        inside = [(p, right) for p, right in stated if low <= p < high]
-        if inside:
-            said = sum(p for p, _ in inside) / len(inside)
-            was = sum(right for _, right in inside) / len(inside)
-            off += abs(said - was) * len(inside) / len(stated)
-            print(f"verdicts said {said:.0%} sure: right in {was:.0%} of {len(inside)}")
-    print(f"expected calibration error {off:.1%}")
+    bins = calibration_bins(stated, 5)
+    for said, was, count in bins:
+        print(f"verdicts said {said:.0%} sure: right in {was:.0%} of {count}")
+    print(f"expected calibration error {expected_error(bins) if bins else 0.0:.1%}")

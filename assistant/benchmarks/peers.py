@@ -10,13 +10,12 @@ prepared for each beforehand.
 from __future__ import annotations
 
 import argparse
-import statistics
 import sys
-import time
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
+from assistant.benchmarks.timing import median_ms
 from assistant.diagnosis.likelihood import SLIP, fit
 from assistant.diagnosis.outlook import belief_of
 from assistant.diagnosis.population import Population, first_population
@@ -141,15 +140,6 @@ def _pgmpy(population: Population, repairs: list[str]) -> Callable[[], NDArray[n
     return infer
 
 
-def _median_ms(work: Callable[[], object], repeats: int) -> float:
-    took = []
-    for _ in range(repeats):
-        began = time.process_time()
-        work()
-        took.append(1e3 * (time.process_time() - began))
-    return statistics.median(took)
-
-
 def main(arguments: Sequence[str] | None = None) -> int:
     """Print the times and the agreement; 1 where the three do not agree to 1e-6."""
     parser = argparse.ArgumentParser(
@@ -178,7 +168,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
         sys.stderr.write(f"{missing}; install probetell[bench].\n")
         return 1
     found = {name: infer() for name, infer in peers.items()}
-    took = {name: _median_ms(infer, given.repeats) for name, infer in peers.items()}
+    took = {name: median_ms(infer, given.repeats) for name, infer in peers.items()}
     off = max(float(np.abs(p - found["own"]).max()) for p in found.values())
     print(f"{given.worlds} worlds, {len(repairs)} repairs, 3 answers, seed {given.seed}")
     print(f"{'':<12}{'ms':>10}{'ratio':>10}")

@@ -24,6 +24,7 @@ from typing import TYPE_CHECKING, Final
 from assistant.benchmarks.postgresql import own_postgresql
 from assistant.benchmarks.texting_kills import kill_during_stream
 from assistant.benchmarks.texting_load import Load, LoadReport, load_service, play_kinds
+from assistant.errors import GivenError
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -111,8 +112,9 @@ def _loads(given: argparse.Namespace, where: Path) -> int:
             held.chmod(0o755)
             directory = held / "server"
             directory.mkdir()
-            url = stack.enter_context(own_postgresql(directory))
-            if url is None:
+            try:
+                url = stack.enter_context(own_postgresql(directory))
+            except GivenError:
                 print("PostgreSQL is not installed, or cannot be run here: left out.")
             else:
                 names.append("PostgreSQL")

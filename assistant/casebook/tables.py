@@ -9,12 +9,13 @@ the queues stay as fast after a million messages as after ten.
 
 from __future__ import annotations
 
-from typing import Final
+from typing import Any, Final
 
 from sqlalchemy import (
     BigInteger,
     Boolean,
     Column,
+    ColumnElement,
     ForeignKey,
     Index,
     Integer,
@@ -41,6 +42,12 @@ __all__ = [
 HEAD: Final = "0002_text_messages"
 
 METADATA: Final = MetaData()
+
+
+def _partial(name: str, open_rows: ColumnElement[bool], *columns: Column[Any]) -> None:
+    """Index ``columns`` of those rows only that are still to be dealt with."""
+    Index(name, *columns, sqlite_where=open_rows, postgresql_where=open_rows)
+
 
 CASES: Final = Table(
     "cases",
@@ -82,12 +89,7 @@ THREADS: Final = Table(
     Index("threads_heard", "heard"),
     Index("threads_last", "last"),
 )
-Index(
-    "threads_claimed",
-    THREADS.c.worker,
-    sqlite_where=THREADS.c.worker.is_not(None),
-    postgresql_where=THREADS.c.worker.is_not(None),
-)
+_partial("threads_claimed", THREADS.c.worker.is_not(None), THREADS.c.worker)
 
 THREAD_CASES: Final = Table(
     "thread_cases",
@@ -112,19 +114,8 @@ INBOX: Final = Table(
     Index("inbox_number", "number_id", "arrival"),
     sqlite_autoincrement=True,
 )
-Index(
-    "inbox_waiting",
-    INBOX.c.arrival,
-    sqlite_where=INBOX.c.answered.is_(None),
-    postgresql_where=INBOX.c.answered.is_(None),
-)
-Index(
-    "inbox_queue",
-    INBOX.c.number_id,
-    INBOX.c.arrival,
-    sqlite_where=INBOX.c.answered.is_(None),
-    postgresql_where=INBOX.c.answered.is_(None),
-)
+_partial("inbox_waiting", INBOX.c.answered.is_(None), INBOX.c.arrival)
+_partial("inbox_queue", INBOX.c.answered.is_(None), INBOX.c.number_id, INBOX.c.arrival)
 
 # ``due`` is when a row may be taken (again): the next try of a ``ready`` one, the end of the claim
 # of a ``sending`` one. It is NULL where nothing is left to do. ``confirms`` marks the one message
@@ -155,19 +146,8 @@ OUTBOX: Final = Table(
     Index("outbox_state", "state"),
     sqlite_autoincrement=True,
 )
-Index(
-    "outbox_open",
-    OUTBOX.c.due,
-    sqlite_where=OUTBOX.c.due.is_not(None),
-    postgresql_where=OUTBOX.c.due.is_not(None),
-)
-Index(
-    "outbox_queue",
-    OUTBOX.c.number_id,
-    OUTBOX.c.sending_id,
-    sqlite_where=OUTBOX.c.due.is_not(None),
-    postgresql_where=OUTBOX.c.due.is_not(None),
-)
+_partial("outbox_open", OUTBOX.c.due.is_not(None), OUTBOX.c.due)
+_partial("outbox_queue", OUTBOX.c.due.is_not(None), OUTBOX.c.number_id, OUTBOX.c.sending_id)
 
 # Tells whether the key that numbers are hashed with is the one that the database was begun with.
 KEY_MARKS: Final = Table(

@@ -5,7 +5,7 @@ from __future__ import annotations
 import sys
 from typing import TYPE_CHECKING
 
-from assistant.errors import GivenError
+from assistant.commands.workplace import needs_messages
 
 if TYPE_CHECKING:
     from assistant.settings import Settings
@@ -15,15 +15,10 @@ __all__ = ["run_forget"]
 
 def run_forget(settings: Settings, *, number: str, yes: bool, practice: bool) -> int:
     """Erase ``number`` from the database and its files; give 1 when it was not confirmed."""
-    try:
+    with needs_messages():
         from assistant.messaging.numbers import masked, normalise
         from assistant.messaging.plan import database_of, key_of
         from assistant.messaging.work_order import open_store
-    except ImportError as error:
-        raise GivenError(
-            f"The part for text messages is not installed: {error}.",
-            next_step="Run: pip install 'probetell[sms]'.",
-        ) from error
     phone = normalise(number)
     if not yes:
         print(f"All messages and cases of {masked(phone)} are erased for good. Go on? (y/n) ",

@@ -8,6 +8,7 @@ import signal
 import socket
 from typing import TYPE_CHECKING
 
+from assistant.commands.workplace import needs_messages
 from assistant.errors import GivenError
 
 if TYPE_CHECKING:
@@ -61,17 +62,12 @@ def run_serve(
     workers: int | None,
 ) -> int:
     """Serve until a signal ends it; give the exit code."""
-    try:
+    with needs_messages():
         import uvicorn
 
         from assistant.messaging.plan import plan_service
         from assistant.messaging.quiet_log import set_up_log
         from assistant.messaging.service import Service
-    except ImportError as error:
-        raise GivenError(
-            f"The part for text messages is not installed: {error}.",
-            next_step="Run: pip install 'probetell[sms]'.",
-        ) from error
     set_up_log()
     plan = plan_service(settings, practice=practice, host=host, port=port, workers=workers)
     taken = _listen(plan.host, plan.port)

@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import secrets
+from contextlib import contextmanager
 from datetime import UTC, datetime
 from typing import TYPE_CHECKING
 
 from assistant.errors import GivenError
 
 if TYPE_CHECKING:
+    from collections.abc import Iterator
     from pathlib import Path
 
     from assistant.casebook.keeping import KeptCase
@@ -24,12 +26,25 @@ __all__ = [
     "load_complaint",
     "load_installation",
     "make_case",
+    "needs_messages",
     "new_case_id",
     "now",
     "open_casebook",
     "open_diagnosis",
     "read_mapping",
 ]
+
+
+@contextmanager
+def needs_messages() -> Iterator[None]:
+    """Say how to install the part for text messages where an import in the block fails."""
+    try:
+        yield
+    except ImportError as error:
+        raise GivenError(
+            f"The part for text messages is not installed: {error}.",
+            next_step="Run: pip install 'probetell[sms]'.",
+        ) from error
 
 
 def now() -> str:

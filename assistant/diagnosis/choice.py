@@ -135,7 +135,6 @@ def choose(
     outcomes = _outcomes(population, candidates, names, rng)
     bits = {check: bits_of(found) for check, found in outcomes.items()}
     minutes = {check: minutes_of(population.checks[check], bench) for check in candidates}
-    by_rate = sorted(candidates, key=lambda check: (-bits[check] / minutes[check], check))
     classes = _classes(population, names)
     now: NDArray[np.float64] = np.bincount(
         classes, weights=population.weights, minlength=len(names) + 1
@@ -145,7 +144,9 @@ def choose(
     if best_repair == LAST_SUSPECT:
         uncleared = uncleared_groups(population, answered)
         clearing = [
-            check for check in by_rate if set(population.checks[check].clears) & set(uncleared)
+            check
+            for check in _by_rate(bits, minutes)
+            if set(population.checks[check].clears) & set(uncleared)
         ]
         if clearing and len(answered) < 2 * _MOST_ANSWERS:
             first = max(
@@ -158,7 +159,9 @@ def choose(
             )  # fmt: skip
             return Choice(check=first, bits=bits[first], repair=best_repair, most_telling=first)
     top = float(max(now[:-1]))
-    best, telling = best_check(outcomes, minutes, costs, top=top, answered=len(answered), rng=rng)
+    best, telling = best_check(
+        outcomes, bits, minutes, costs, top=top, answered=len(answered), rng=rng
+    )
     return Choice(
         check=best,
         bits=0.0 if best is None else bits[best],
@@ -167,8 +170,14 @@ def choose(
     )
 
 
+def _by_rate(bits: Mapping[str, float], minutes: Mapping[str, float]) -> list[str]:
+    """Sort the checks by bits per minute, the most telling first, ties by name."""
+    return sorted(bits, key=lambda check: (-bits[check] / minutes[check], check))
+
+
 def best_check(
     outcomes: Mapping[str, Outcomes],
+    bits: Mapping[str, float],
     minutes: Mapping[str, float],
     costs: NDArray[np.float64],
     *,
@@ -178,12 +187,12 @@ def best_check(
 ) -> tuple[str | None, str | None]:
     """Choose among checks by their outcomes: the best one, None when repairing costs less.
 
-    ``costs`` are the minutes of each class's repair, (classes,), ``top`` the probability of the
+    ``bits`` are what each check tells (``bits_of``) in its ``minutes``, ``costs`` the minutes of
+    each class's repair, (classes,), ``top`` the probability of the
     likeliest one, ``answered`` how many checks were done. The second item is the check that tells
     most per minute, None where none tells anything.
     """
-    bits = {check: bits_of(found) for check, found in outcomes.items()}
-    by_rate = sorted(outcomes, key=lambda check: (-bits[check] / minutes[check], check))
+    by_rate = _by_rate(bits, minutes)
     telling = by_rate[0] if by_rate and bits[by_rate[0]] > _LEAST_BITS else None
     if telling is None:
         return None, None

@@ -132,9 +132,6 @@ class Population:
         """Take ``item`` into account and renew the worlds where few carry the weight."""
         if isinstance(item, ReadingEvidence):
             weight = self.weigh(item.check, item.reading, item.slip)
-            if self._thinned is not None:
-                more = self._thinned.weigh(item.check, item.reading, item.slip)
-                self._thinned = replace(self._thinned, log_weights=self._thinned.log_weights + more)
             self.told = (*self.told, item)
         else:
             self.told = (*self.told, item)
@@ -143,6 +140,9 @@ class Population:
         self.log_weights = self.log_weights + weight
         if self.effective < _RENEW_BELOW * min(self.worlds.count, size):
             self.renew(rng, size)
+        elif isinstance(item, ReadingEvidence) and self._thinned is not None:
+            more = self._thinned.weigh(item.check, item.reading, item.slip)
+            self._thinned = replace(self._thinned, log_weights=self._thinned.log_weights + more)
 
     def log_fit(self, worlds: Worlds) -> NDArray[np.float64]:
         """Log likelihood of complaint and all that was told, (worlds,), for any worlds."""

@@ -11,6 +11,7 @@ from assistant.electrics.load import load_trips
 from assistant.electrics.parts import Parts, Situation
 from assistant.electrics.remote import Remote, remote_voltages, source_is_on
 from assistant.electrics.signal import input_trips, pair_has_signal
+from assistant.electrics.supply import BLEED_A
 
 if TYPE_CHECKING:
     from assistant.electrics.arrays import BoolArray, FloatArray
@@ -100,7 +101,7 @@ def solve_amplifier(supply: Supply, situation: Situation) -> AmplifierState:
         & (remote.at_amp >= parts["remote_threshold_v"])
     )
     demand = np.where(wanted, _demand(parts, situation, level), 0.0)
-    idle = np.where(wanted, parts["idle_a"], supply.bleed_a)
+    idle = np.where(wanted, parts["idle_a"], BLEED_A)
     working = supply.settle(situation, demand, idle)
     if situation.level == 2:
         burst = supply.settle(situation, demand * parts["burst_ratio"], idle)

@@ -16,6 +16,8 @@ import numpy as np
 from assistant.electrics.arrays import FloatArray, checked
 
 if TYPE_CHECKING:
+    from collections.abc import Iterable
+
     from numpy.typing import ArrayLike
 
 __all__ = [
@@ -30,6 +32,7 @@ __all__ = [
     "set_point_v",
     "solve_source",
     "source_curve",
+    "voltage_on",
 ]
 
 SET_POINT_V: Final = 14.55
@@ -89,6 +92,15 @@ def _pieces(
     return tuple(found)
 
 
+def voltage_on(pieces: Iterable[Piece], current: FloatArray) -> FloatArray:
+    """Voltage in V at the posts at ``current`` A, of the shape of ``current``; nan off the line."""
+    result = np.full(current.shape, np.nan)
+    for low, high, emf, resistance in pieces:
+        inside = (current >= low) & (current <= high) & np.isnan(result)
+        result = np.where(inside, emf - resistance * current, result)
+    return result
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class SourceCurve:
     """Voltage at the battery's posts as it falls with the current drawn from them.
@@ -113,11 +125,9 @@ class SourceCurve:
     def voltage_at(self, current: ArrayLike) -> FloatArray:
         """Voltage in V at the posts when ``current`` A is drawn; shapes broadcast."""
         drawn = checked("A current in A", current)
-        result = np.full(np.broadcast_shapes(self.shape, drawn.shape), np.nan)
-        for low, high, emf, resistance in self.pieces:
-            inside = (drawn >= low) & (drawn <= high) & np.isnan(result)
-            result = np.where(inside, emf - resistance * drawn, result)
-        return np.asarray(result)
+        return voltage_on(
+            self.pieces, np.broadcast_to(drawn, np.broadcast_shapes(self.shape, drawn.shape))
+        )
 
 
 def source_curve(

@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from assistant.electrics.arrays import BoolArray, FloatArray, checked
-from assistant.electrics.charging import Piece, SourceCurve, source_curve
+from assistant.electrics.charging import Piece, SourceCurve, source_curve, voltage_on
 
 if TYPE_CHECKING:
     from numpy.typing import ArrayLike, NDArray
@@ -125,7 +125,7 @@ def operating_point_on_curve(
         ends = [(a[rest], b[rest], emf[rest], ohm[rest]) for a, b, emf, ohm in pieces]
         gives = wants[rest] & ~is_open[rest]
         current[rest] = np.where(gives, load.at(rest).most(ends), 0.0)
-        source_v[rest] = _voltage_at(current[rest], ends)
+        source_v[rest] = voltage_on(ends, current[rest])
     voltage = np.where(is_open & wants, 0.0, source_v - load.resistance * current)
     return OperatingPoint(
         voltage=np.maximum(voltage, 0.0).reshape(shape),
@@ -144,15 +144,6 @@ def _flat(value: FloatArray, shape: tuple[int, ...]) -> FloatArray:
 def _flat_piece(piece: Piece, shape: tuple[int, ...]) -> Piece:
     low, high, emf, source_r = piece
     return _flat(low, shape), _flat(high, shape), _flat(emf, shape), _flat(source_r, shape)
-
-
-def _voltage_at(current: FloatArray, pieces: list[Piece]) -> FloatArray:
-    """Voltage in V at the posts at ``current`` A, (worlds,)."""
-    result = np.full(current.shape, np.nan)
-    for low, high, emf, resistance in pieces:
-        inside = (current >= low) & (current <= high) & np.isnan(result)
-        result = np.where(inside, emf - resistance * current, result)
-    return result
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -16,11 +16,11 @@ if TYPE_CHECKING:
     from assistant.electrics.arrays import BoolArray, FloatArray
     from assistant.knowledge.schema import VehicleState
 
-__all__ = ["Supply", "SupplyPath", "SupplyVolts"]
+__all__ = ["BLEED_A", "Supply", "SupplyPath", "SupplyVolts"]
 
 _FUSE_OUT_OHM = 1e9
-_BLEED_A = 5e-4
-"""What an amplifier that is off still draws."""
+BLEED_A = 5e-4
+"""Current in A that an amplifier draws while it is off."""
 _CHARGE_ACCEPTANCE_OHM = 0.15
 """A charged battery takes far less current than its inner resistance would let in."""
 
@@ -61,11 +61,6 @@ class Supply:
     _resting: dict[tuple[VehicleState, bool], SupplyVolts] = field(default_factory=dict)
     _idling: dict[tuple[VehicleState, bool], SupplyVolts] = field(default_factory=dict)
 
-    @property
-    def bleed_a(self) -> float:
-        """Current in A that an amplifier draws while it is off."""
-        return _BLEED_A
-
     def path(self, situation: Situation) -> SupplyPath:
         """Give the resistances of the amplifier's supply in this situation."""
         out = situation.has("remove:main_fuse")
@@ -92,9 +87,7 @@ class Supply:
         key = (situation.vehicle, situation.has("remove:main_fuse"))
         if key not in self._resting:
             count = self.parts.count
-            self._resting[key] = self.settle(
-                situation, np.zeros(count), np.full(count, self.bleed_a)
-            )
+            self._resting[key] = self.settle(situation, np.zeros(count), np.full(count, BLEED_A))
         return self._resting[key]
 
     def idling(self, situation: Situation) -> SupplyVolts:
@@ -102,7 +95,7 @@ class Supply:
         key = (situation.vehicle, situation.has("remove:main_fuse"))
         if key not in self._idling:
             parts = self.parts
-            idle = np.where(parts.flag("amp_fuse_open"), self.bleed_a, parts["idle_a"])
+            idle = np.where(parts.flag("amp_fuse_open"), BLEED_A, parts["idle_a"])
             self._idling[key] = self.settle(situation, np.zeros(parts.count), idle)
         return self._idling[key]
 

@@ -108,11 +108,7 @@ def _on_time(review: Review) -> Iterator[str]:
 
 
 def _where_it_was(review: Review) -> str:
-    best = max(
-        (told for told in review.program.told if told.turn.kind == "check"),
-        key=lambda told: told.after - told.before,
-        default=None,
-    )
+    best = _most_moving(review.program)
     if best is None:
         return "Measure something before you give up: the list of checks is grouped by place."
     return (
@@ -123,16 +119,21 @@ def _where_it_was(review: Review) -> str:
 
 
 def _next_time(review: Review) -> str:
-    best = max(
-        (told for told in review.trainee.told if told.turn.kind == "check"),
-        key=lambda told: told.after - told.before,
-        default=None,
-    )
+    best = _most_moving(review.trainee)
     if best is None:
         return "You named the repair without measuring: that was luck, and luck does not last."
     return (
         f'Your best check was "{best.turn.name}": it moved the right repair from '
         f"{percent(best.before)} to {percent(best.after)} in {best.turn.minutes:.1f} minutes."
+    )
+
+
+def _most_moving(run: Run) -> Told | None:
+    """Give the check that raised the belief in the right repair most."""
+    return max(
+        (told for told in run.told if told.turn.kind == "check"),
+        key=lambda told: told.after - told.before,
+        default=None,
     )
 
 

@@ -7,7 +7,7 @@ from typing import Annotated
 
 from pydantic import BaseModel, ConfigDict, Field, RootModel
 
-from assistant.messaging.texts import read_data
+from assistant.messaging.datafile import read_data
 
 __all__ = ["Bring", "bring_for", "load_bring"]
 

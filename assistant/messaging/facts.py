@@ -11,8 +11,9 @@ from typing import TYPE_CHECKING, Annotated, Any, Final
 from pydantic import AfterValidator, BaseModel, ConfigDict, Field
 
 from assistant.knowledge.schema import Position, Symptom
+from assistant.messaging.datafile import read_data
 from assistant.messaging.memory import When
-from assistant.messaging.texts import read_data, spoken_words
+from assistant.messaging.texts import spoken_words
 
 if TYPE_CHECKING:
     from collections.abc import Sequence

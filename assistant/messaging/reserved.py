@@ -9,14 +9,11 @@ from __future__ import annotations
 
 import re
 from functools import cache
-from importlib.resources import files
 from typing import Annotated, Final, Literal, TypeAlias
 
-import yaml
-from pydantic import AfterValidator, BaseModel, ConfigDict, Field, ValidationError
+from pydantic import BaseModel, ConfigDict, Field
 
-from assistant.errors import MisuseError
-from assistant.knowledge.schema import model_error
+from assistant.messaging.datafile import Pattern, read_data
 
 __all__ = ["Reserved", "ReservedFile", "load_reserved", "reserved"]
 
@@ -28,11 +25,6 @@ _MARKS: Final = re.compile(r"[^\w\s]|_")
 _LONGEST: Final = 160
 
 
-def _pattern(text: str) -> str:
-    re.compile(text)
-    return text
-
-
 class ReservedFile(BaseModel):
     """The content of ``reserved.yaml``; ``leaving`` are regular expressions for a whole text."""
 
@@ -42,7 +34,7 @@ class ReservedFile(BaseModel):
     back: Annotated[tuple[str, ...], Field(min_length=1)]
     help: Annotated[tuple[str, ...], Field(min_length=1)]
     around: tuple[str, ...]
-    leaving: tuple[Annotated[str, AfterValidator(_pattern)], ...]
+    leaving: tuple[Pattern, ...]
 
     @property
     def words(self) -> frozenset[str]:
@@ -53,14 +45,7 @@ class ReservedFile(BaseModel):
 @cache
 def load_reserved() -> ReservedFile:
     """Read and validate the package's reserved words; raise ``MisuseError`` if not valid."""
-    text = files("assistant.messaging").joinpath("data/reserved.yaml").read_text("utf-8")
-    try:
-        return ReservedFile.model_validate(yaml.safe_load(text))
-    except ValidationError as error:
-        raise MisuseError(
-            f"The data file reserved.yaml is not valid: {model_error(error)}.",
-            next_step="Mend the file.",
-        ) from error
+    return read_data("reserved.yaml", ReservedFile)
 
 
 def _words(text: str) -> str:

@@ -6,9 +6,10 @@ import re
 from functools import cache
 from typing import TYPE_CHECKING, Annotated, Final
 
-from pydantic import AfterValidator, BaseModel, ConfigDict, Field, RootModel
+from pydantic import BaseModel, ConfigDict, Field, RootModel
 
-from assistant.messaging.texts import read_data, spoken_words
+from assistant.messaging.datafile import Pattern, read_data
+from assistant.messaging.texts import spoken_words
 
 if TYPE_CHECKING:
     from assistant.knowledge.schema import Check
@@ -34,11 +35,6 @@ _SMALL: Final = re.compile(
 _ASKS: Final = re.compile(r"\b(which|where|wheres|what|whats|how|is it|do you mean)\b")
 
 
-def _pattern(text: str) -> str:
-    re.compile(text)
-    return text
-
-
 class Term(BaseModel):
     """One part: its name, what customers call it, and the two explanations of it.
 
@@ -49,7 +45,7 @@ class Term(BaseModel):
 
     name: Annotated[str, Field(min_length=1)]
     words: Annotated[tuple[str, ...], Field(min_length=1)]
-    nodes: tuple[Annotated[str, AfterValidator(_pattern)], ...]
+    nodes: tuple[Pattern, ...]
     hint: str
     answer: bool = False
     text: Annotated[str, Field(min_length=1)]

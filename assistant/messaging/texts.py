@@ -5,31 +5,23 @@ from __future__ import annotations
 import re
 from collections.abc import Mapping
 from functools import cache
-from importlib.resources import files
 from string import Formatter
-from typing import TYPE_CHECKING, Annotated, Any, Final, TypeVar
+from typing import TYPE_CHECKING, Annotated, Any, Final
 
-import yaml
-from pydantic import AfterValidator, BaseModel, ConfigDict, Field, ValidationError, model_validator
+from pydantic import BaseModel, ConfigDict, Field, model_validator
 
 from assistant.errors import MisuseError
-from assistant.knowledge.schema import model_error
+from assistant.messaging.datafile import Pattern, read_data
 from assistant.readings.reading import SEEN_ANSWERS, Quantity
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-__all__ = ["TextFile", "load_texts", "means", "numbered", "read_data", "say", "spoken_words"]
+__all__ = ["TextFile", "load_texts", "means", "numbered", "say", "spoken_words"]
 
 _Sentence = Annotated[str, Field(min_length=1)]
 
 
-def _pattern(text: str) -> str:
-    re.compile(text)
-    return text
-
-
-_Model = TypeVar("_Model", bound=BaseModel)
 _MARKS: Final = re.compile(r"[^\w\s\U0001f300-\U0001faff\u2700-\u27bf]|_")
 
 
@@ -37,18 +29,6 @@ def spoken_words(text: str) -> str:
     """Give the words of ``text`` in small letters, apostrophes left out, marks as spaces."""
     joined = re.sub(r"['\u2019\u2018`\u00b4]", "", text.casefold())
     return " ".join(_MARKS.sub(" ", joined).split())
-
-
-def read_data(name: str, model: type[_Model]) -> _Model:
-    """Read and validate a data file of this house; raise ``MisuseError`` when it is not valid."""
-    text = files("assistant.messaging").joinpath(f"data/{name}").read_text("utf-8")
-    try:
-        return model.model_validate(yaml.safe_load(text))
-    except ValidationError as error:
-        raise MisuseError(
-            f"The data file {name} is not valid: {model_error(error)}.",
-            next_step="Mend the file.",
-        ) from error
 
 
 class TextFile(BaseModel):
@@ -66,7 +46,7 @@ class TextFile(BaseModel):
     confirm: frozenset[str]
     answers: Mapping[Quantity, Mapping[str, _Sentence]]
     prompt_ends: tuple[str, ...]
-    patterns: Mapping[str, Annotated[str, AfterValidator(_pattern)]]
+    patterns: Mapping[str, Pattern]
     wordings: Mapping[str, tuple[str, ...]]
 
     @model_validator(mode="after")
