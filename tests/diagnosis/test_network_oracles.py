@@ -65,6 +65,16 @@ def test_figures_of_the_literature(
     assert weighed.belief(*asked) == pytest.approx(figure, abs=TOLERANCE)
 
 
+def test_a_joint_state_of_the_alarm() -> None:
+    # Russell and Norvig: both call, the alarm rings, neither burglary nor earthquake: .000628111.
+    weighed, joint = Weighed(ALARM), 1.0
+    for node, state in (("burglary", "no"), ("earthquake", "no"), ("alarm", "yes"),
+                        ("john", "yes"), ("mary", "yes")):  # fmt: skip
+        joint *= weighed.belief(node, state)
+        weighed.tell(node, state)
+    assert joint == pytest.approx(0.000628111, abs=5e-10)
+
+
 @pytest.mark.parametrize("name", NETWORKS)
 def test_a_network_is_a_whole(name: str) -> None:
     weighed = Weighed(NETWORKS[name])

@@ -27,7 +27,10 @@ from assistant.knowledge.schema import Check, Complaint, Do
 from assistant.readings.reading import Value
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
+    from collections.abc import Mapping, Sequence
+    from pathlib import Path
+
+    from numpy.typing import NDArray
 
 VOLTS: Final = (12.0, -12.0, 0.0, 4.0, -4.0)
 
@@ -118,7 +121,6 @@ class Weighed:
     """A network as a population; ``tell`` weighs it by what is seen of one node."""
 
     def __init__(self, network: Network) -> None:
-        self.labels = [(node.name, state) for node in network for state in node.states]
         joint = [
             dict(zip([node.name for node in network], states, strict=True))
             for states in itertools.product(*(node.states for node in network))
@@ -128,28 +130,36 @@ class Weighed:
             for state in joint
         ]
         held = [(state, p) for state, p in zip(joint, mass, strict=True) if p > 0.0]
-        slots = np.array(
-            [
-                [number if state[name] == value else -1 for state, _ in held]
-                for number, (name, value) in enumerate(self.labels)
-            ],
-            dtype=np.int16,
-        )
         self.total = math.fsum(mass)
-        predicted = {
-            node.name: Predicted(
-                value=np.array([VOLTS[node.states.index(state[node.name])] for state, _ in held])
-            )
+        codes = {
+            node.name: np.array([node.states.index(state[node.name]) for state, _ in held])
             for node in network
         }
+        self._hold(network, codes, np.log([p for _, p in held]))
+
+    def _hold(
+        self,
+        network: Network,
+        codes: Mapping[str, NDArray[np.intp]],
+        log_weights: NDArray[np.float64],
+    ) -> None:
+        """Make the population; ``codes`` number the state of each node, (worlds,) each."""
+        self.labels = [(node.name, state) for node in network for state in node.states]
         self.nodes = {node.name: node for node in network}
+        slots = np.stack(
+            [
+                np.where(codes[name] == self.nodes[name].states.index(value), number, -1)
+                for number, (name, value) in enumerate(self.labels)
+            ]
+        ).astype(np.int16)
+        predicted = {name: Predicted(value=np.array(VOLTS)[codes[name]]) for name in self.nodes}
         faults = tuple(SimpleNamespace(id=f"{name}={value}") for name, value in self.labels)
         self.population = Population(
             model=SimpleNamespace(faults=faults),  # type: ignore[arg-type]
             complaint=Complaint(symptom="protects"),
             checks={name: _volts_check(name) for name in self.nodes},
-            worlds=Worlds(latents=np.zeros((0, len(held)), dtype=np.float32), slots=slots),
-            log_weights=np.log([p for _, p in held]),
+            worlds=Worlds(latents=np.zeros((0, len(log_weights)), dtype=np.float32), slots=slots),
+            log_weights=log_weights,
             _now=SimpleNamespace(),  # type: ignore[arg-type]
             _predicted=predicted,
         )
@@ -162,6 +172,28 @@ class Weighed:
 
     def belief(self, node: str, state: str) -> float:
         return float(fault_probabilities(self.population)[self.labels.index((node, state))])
+
+
+class Drawn(Weighed):
+    """A network too large to list, as worlds drawn from it; only the ``kept`` nodes are held.
+
+    Nodes must come after their parents. All worlds weigh the same before evidence, as the
+    program's own first worlds do.
+    """
+
+    def __init__(self, network: Network, kept: Sequence[str], count: int, seed: int) -> None:
+        rng = np.random.default_rng(seed)
+        states = {node.name: node.states for node in network}
+        codes: dict[str, NDArray[np.intp]] = {}
+        for node in network:
+            columns = list(itertools.product(*(states[parent] for parent in node.parents)))
+            table = np.cumsum([node.table[column] for column in columns], axis=1)[:, :-1]
+            row = np.zeros(count, dtype=np.intp)
+            for parent in node.parents:
+                row = row * len(states[parent]) + codes[parent]
+            codes[node.name] = (rng.random(count)[:, np.newaxis] >= table[row]).sum(axis=1)
+        held = tuple(node for node in network if node.name in kept)
+        self._hold(held, codes, np.zeros(count))
 
 
 def _volts_check(name: str) -> Check:
@@ -205,3 +237,19 @@ def in_pgmpy(network: Network) -> DiscreteBayesianNetwork:
         )  # fmt: skip
     assert model.check_model()
     return model
+
+
+def from_bif(file: Path) -> Network:
+    """Read a network in the Bayesian network interchange format; parents come first."""
+    net = gum.loadBN(str(file))
+    network = []
+    for number in net.topologicalOrder():
+        variable = net.variable(number)
+        parents = tuple(name for name in net.cpt(number).names if name != variable.name())
+        states = {name: net.variable(name).labels() for name in parents}
+        table = {}
+        for column in itertools.product(*states.values()):
+            row = net.cpt(number)[dict(zip(parents, column, strict=True))] if parents else None
+            table[column] = tuple(map(float, net.cpt(number)[:] if row is None else row))
+        network.append(Node(variable.name(), tuple(variable.labels()), parents, table))
+    return tuple(network)
