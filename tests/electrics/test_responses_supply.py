@@ -12,65 +12,36 @@ from typing import TYPE_CHECKING
 import numpy as np
 import pytest
 from response_worlds import worlds
+from supply_circuits import (
+    NODES,
+    PLAIN,
+    REL,
+    STATES,
+    by_ngspice,
+    circuit,
+    draws,
+    music_w,
+    readings,
+)
 
-from assistant.electrics.battery import open_circuit_voltage
 from assistant.electrics.circuit import (
     Circuit,
-    ConstantPowerLoad,
-    CurrentSource,
-    Element,
-    LimitedSource,
     Resistor,
-    VoltageSource,
 )
 from assistant.electrics.nodal import solve
-from assistant.electrics.parts import Situation
 from assistant.electrics.responses import Responder
 from assistant.knowledge.schema import Do
 
 if TYPE_CHECKING:
     from collections.abc import Callable
 
-    from numpy.typing import NDArray
+    from assistant.electrics.parts import Parts, Situation
 
-    from assistant.electrics.amplifier import AmplifierState
-    from assistant.electrics.parts import Parts
-
-REL = 1e-6
-CHARGE_ACCEPTANCE_OHM = 0.15
-BLEED_A = 5e-4
-NODES = (
-    "battery.positive", "main_fuse.battery_side", "main_fuse.amp_side", "amp.power",
-    "amp.ground", "chassis", "charging.output", "engine_block",
-)  # fmt: skip
-GROUND_SIDE = {"amp.ground", "chassis", "engine_block"}
 CLOSED_SUPPLY_FAULTS = (
     "supply.battery_weak", "supply.charging_low", "supply.charging_high",
     "supply.main_fuse_loose", "supply.power_wire_resistive", "supply.power_wire_undersized",
     "supply.ground_resistive", "amp.fuse_open", "charging.ripple",
 )  # fmt: skip
-STATES = {
-    "key off": Situation("off", "off", frozenset()),
-    "key on": Situation("accessory", "quiet", frozenset()),
-    "key on, loud": Situation("accessory", "loud", frozenset()),
-    "running": Situation("running", "quiet", frozenset()),
-    "running, loud": Situation("running", "loud", frozenset()),
-    "cranking": Situation("cranking", "quiet", frozenset()),
-}
-# A source that is on whenever the key is: when the draw starts is not what is tested here.
-PLAIN = {
-    "silence_switches_off": 0.0, "cranking_cuts_accessory": 0.0, "remote_threshold_v": 4.5,
-    "shorted_input_trips": 0.0, "latches": 0.0,
-}  # fmt: skip
-
-
-def music_w(parts: Parts, situation: Situation) -> NDArray[np.float64]:
-    """Power in for the music's mean power out: output over efficiency."""
-    if situation.vehicle == "off":
-        return np.zeros(parts.count)
-    share = {"off": 0.0, "quiet": parts["quiet_ratio"], "loud": parts["loud_ratio"]}
-    efficiency = parts["class_efficiency_ratio"] * parts["efficiency_ratio"]
-    return np.asarray(parts["rated_w"] * share[situation.audio] / np.clip(efficiency, 0.2, 0.97))
 
 
 def drawn(count: int, seed: int, fault: str) -> Parts:
@@ -80,72 +51,6 @@ def drawn(count: int, seed: int, fault: str) -> Parts:
     return worlds(
         count, seed=seed, faults=(fault,) if fault else (), **{**PLAIN, "battery_ohm": held}
     )
-
-
-def circuit(
-    parts: Parts, situation: Situation, watts: NDArray[np.float64], amps: NDArray[np.float64]
-) -> Circuit:
-    """Put battery, alternator, vehicle, path and amplifier together, numbers (worlds,)."""
-    emf = open_circuit_voltage(parts["charge_ratio"], parts.ambient_c) + parts["surface_charge_v"]
-    running = situation.vehicle == "running"
-    set_point = parts["charge_v"] + parts["charge_slope_v_per_c"] * (parts.ambient_c - 25.0)
-    other = {
-        "off": np.full(parts.count, 0.03),
-        "accessory": parts["house_accessory_a"],
-        "running": parts["house_running_a"],
-        "cranking": np.zeros(parts.count),
-    }[situation.vehicle]
-    crank = parts["crank_a"] if situation.vehicle == "cranking" else np.zeros(parts.count)
-    # A battery gives through its inner resistance and takes through a larger one: the larger
-    # one both ways, and a source that only gives beside it.
-    extra = 1.0 / (1.0 / parts["battery_ohm"] - 1.0 / CHARGE_ACCEPTANCE_OHM)
-    elements: list[Element] = [
-        VoltageSource("emf", "cell", "battery.negative", emf),
-        Resistor("acceptance", "cell", "battery.positive", CHARGE_ACCEPTANCE_OHM),
-        LimitedSource("gives", "battery.positive", "battery.negative", emf, extra, 1e6),
-        LimitedSource(
-            "alternator", "out", "battery.negative", set_point, parts["charge_ohm"],
-            parts["charge_limit_a"] if running else np.zeros(parts.count),
-        ),
-        VoltageSource("ammeter", "out", "battery.positive", 0.0),
-        CurrentSource("house", "battery.positive", "battery.negative", other),
-        CurrentSource("starter", "battery.positive", "engine_block", crank),
-        Resistor("engine_strap", "engine_block", "battery.negative", parts["engine_strap_ohm"]),
-        Resistor("post", "battery.positive", "main_fuse.battery_side", parts["post_ohm"]),
-        Resistor("fuse", "main_fuse.battery_side", "main_fuse.amp_side",
-                 parts["fuse_ohm"] + parts["fuse_contact_ohm"]),
-        Resistor("wire", "main_fuse.amp_side", "amp.power",
-                 parts["wire_ohm"] * parts["wire_spread_ratio"] + parts["wire_contact_ohm"]),
-        Resistor("ground", "amp.ground", "chassis",
-                 parts["ground_wire_ohm"] + parts["ground_contact_ohm"]),
-        Resistor("strap", "chassis", "battery.negative", parts["strap_ohm"]),
-        ConstantPowerLoad("amp", "amp.power", "amp.ground", watts),
-        CurrentSource("idle", "amp.power", "amp.ground", amps),
-    ]  # fmt: skip
-    return Circuit(tuple(elements), ground="battery.negative")
-
-
-def draws(
-    parts: Parts, situation: Situation, state: AmplifierState
-) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
-    """Tell watts and amperes that the amplifier draws, from whether it works, (worlds,).
-
-    Working it draws music and idle current; tripped by itself its standby current, or all of it
-    where it goes on pulling; dead, switched off or with its fuse open next to nothing.
-    """
-    watts, idle = music_w(parts, situation), parts["idle_a"]
-    is_on = state.remote.at_amp >= parts["remote_threshold_v"]
-    is_on &= ~parts.flag("amp_fuse_open") & (parts["internal_kind"] != 1)
-    pulls = state.works | (is_on & parts.flag("sag_stays"))
-    amps = np.where(pulls, idle, np.where(is_on, parts["standby_a"], BLEED_A))
-    return np.where(pulls, watts, 0.0), amps
-
-
-def readings(
-    parts: Parts, situation: Situation
-) -> tuple[AmplifierState, dict[str, NDArray[np.float64]]]:
-    state = Responder(parts).state(situation)
-    return state, dict(state.supply.nodes)
 
 
 @pytest.mark.parametrize("situation", STATES.values(), ids=STATES)
@@ -183,17 +88,9 @@ def test_every_node_against_ngspice(
     ours = circuit(parts, situation, watts, amps)
     sure = (state.works | ~parts.flag("sag_stays")) & ~state.supply.collapsed
     world = int(np.flatnonzero(sure)[0])
-    # A flat first guess, of the set-point or of a resting battery; nothing of our answer.
-    first = float(parts["charge_v"][world]) if situation.vehicle == "running" else 12.0
-    start = {node: 0.0 if node in GROUND_SIDE else first for node in ours.nodes}
-    volts, amperes = ngspice(ours, world=world, start=start)
-    for node in NODES:
-        if node == "charging.output":
-            drop = parts["charge_ohm"][world] * amperes["ammeter"]
-            want = volts["battery.positive"] + (drop if situation.vehicle == "running" else 0.0)
-        else:
-            want = volts[node]
-        assert float(nodes[node][world]) == pytest.approx(want, rel=REL, abs=1e-8), node
+    wanted = by_ngspice(ngspice, ours, parts, situation, world)
+    for node, volts in wanted.items():
+        assert float(nodes[node][world]) == pytest.approx(volts, rel=REL, abs=1e-8), node
 
 
 @pytest.mark.parametrize("ambient_c", [-20.0, 25.0, 45.0])
