@@ -1,0 +1,53 @@
+"""A stated wire is judged by its own computed drop, against the drops that are published."""
+
+from __future__ import annotations
+
+import pytest
+
+from assistant.diagnosis.installed import installed_spreads
+from assistant.knowledge import load
+from assistant.knowledge.schema import Installation
+
+WATTS, EFFICIENCY, VOLTS = 600.0, 0.60, 12.5
+HEAVY = 1 / 3
+"""Music at a third of full power, 4.77 dB under it (FTC): the heavy case of rating practice."""
+OHM_PER_M = {"4 AWG": 0.8152e-3, "8 AWG": 2.061e-3, "16 mm2": 1.21e-3}
+"""Copper at 20 degC: ASTM B258 with IEC 60028; metric IEC 60228 class 5."""
+
+
+def suspected(gauge: str, drop_v: float, *, material: str = "copper") -> bool:
+    """Tell whether a copper wire long enough for ``drop_v`` is suspected on paper alone."""
+    length = drop_v / (WATTS * HEAVY / EFFICIENCY / VOLTS) / OHM_PER_M[gauge]
+    raw = {
+        "amplifier": {"channels": 1, "watts_per_channel": WATTS, "class": "AB"},
+        "supply": {"wire": {"gauge": gauge, "material": material, "length_m": length}},
+        "ambient_c": 15.0,
+    }
+    stated = installed_spreads(Installation.model_validate(raw), load().spreads)
+    return stated.rate_factors.get("supply.power_wire_undersized", 1.0) > 1.0
+
+
+@pytest.mark.parametrize("gauge", OHM_PER_M)
+@pytest.mark.parametrize(
+    ("drop_v", "thin"),
+    [
+        # Marine sizing pages: 3 % for critical circuits, 10 % for others, of 12 and 12.6 V.
+        (0.36, False), (0.378, False), (1.20, True), (1.26, True),
+        # NEC 210.19 and 215.2 notes (advisory): 3 % for a branch, 5 % in all, of 12.6 V.
+        (0.63, True),
+        # Whole paths in makers' manuals: Honda 2001 1 V. A drop near Kia's 0.5 V (1997) is where
+        # the program begins to suspect the wire.
+        (1.0, True), (0.43, False), (0.60, True),
+    ],
+)  # fmt: skip
+def test_a_wire_is_thin_from_between_3_and_5_percent(
+    gauge: str, drop_v: float, *, thin: bool
+) -> None:
+    assert suspected(gauge, drop_v) == thin
+
+
+def test_clad_aluminum_makes_a_good_length_too_long() -> None:
+    # ASTM B566: at least 62.9 to 64.4 % of copper's conductivity, so 1.5 to 1.6 times the drop.
+    assert not suspected("4 AWG", 0.42)
+    assert suspected("4 AWG", 0.42, material="copper_clad_aluminum")
+    assert not suspected("4 AWG", 0.30, material="copper_clad_aluminum")
