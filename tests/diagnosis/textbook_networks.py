@@ -164,9 +164,12 @@ class Weighed:
             _predicted=predicted,
         )
 
+    def seen(self, node: str, state: str) -> Value:
+        """Give the reading that shows ``node`` in ``state``."""
+        return Value(value=VOLTS[self.nodes[node].states.index(state)], unit="V")
+
     def tell(self, node: str, state: str, *, slip: float = 0.0) -> None:
-        volts = VOLTS[self.nodes[node].states.index(state)]
-        item = ReadingEvidence(check=node, reading=Value(value=volts, unit="V"), slip=slip)
+        item = ReadingEvidence(check=node, reading=self.seen(node, state), slip=slip)
         # With a size of 0 the worlds are never drawn anew: they are all there are.
         self.population.tell(item, np.random.default_rng(0), 0)
 
@@ -194,6 +197,11 @@ class Drawn(Weighed):
             codes[node.name] = (rng.random(count)[:, np.newaxis] >= table[row]).sum(axis=1)
         held = tuple(node for node in network if node.name in kept)
         self._hold(held, codes, np.zeros(count))
+
+    def tell(self, node: str, state: str, *, slip: float = 0.0) -> None:
+        # Weighed only: the few worlds that a case keeps for choosing checks are not drawn.
+        few = self.population
+        few.log_weights = few.log_weights + few.weigh(node, self.seen(node, state), slip)
 
 
 def _volts_check(name: str) -> Check:
