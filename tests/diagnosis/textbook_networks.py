@@ -200,8 +200,8 @@ class Drawn(Weighed):
 
     def tell(self, node: str, state: str, *, slip: float = 0.0) -> None:
         # Weighed only: the few worlds that a case keeps for choosing checks are not drawn.
-        few = self.population
-        few.log_weights = few.log_weights + few.weigh(node, self.seen(node, state), slip)
+        held = self.population
+        held.log_weights = held.log_weights + held.weigh(node, self.seen(node, state), slip)
 
 
 def _volts_check(name: str) -> Check:
