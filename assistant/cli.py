@@ -200,8 +200,19 @@ def practice_command(
     keys: Annotated[bool, typer.Option("--keys", help="At the keyboard (the default).")] = False,
     voice: Annotated[
         bool,
-        typer.Option("--voice", help="Cautions and readings are said aloud; you still type."),
+        typer.Option(
+            "--voice", help="By voice, hands free. With --keys it is only said aloud: you type."
+        ),
     ] = False,
+    files: Annotated[
+        Path | None,
+        typer.Option(
+            "--files",
+            metavar="DIR|LIST.yaml",
+            help="Speak by recordings instead of the microphone, in the order of their names or "
+            "of the list.",
+        ),
+    ] = None,
     jsonl: Annotated[
         bool, typer.Option("--jsonl", help="One JSON object a line, in and out.")
     ] = False,
@@ -217,6 +228,12 @@ def practice_command(
     give up, help, quit. Minutes count as in a shop. At the end your order stands beside the
     program's on the same car, with what each check told.
 
+    With --voice say a check by name (supply voltage at the amplifier), or a place to hear its
+    checks (main fuse; ohms at the front left) and then number two. What was heard is read back
+    and done at "do it"; "no" drops it. Name a repair by the fault (the main fuse is open) or by
+    list repairs. Also: list, go on, a hint, my notes, everything off, repeat, slower, undo,
+    safety, give up, help, stop.
+
     With --jsonl the first line out is {"type":"lesson",...}; then each line in gets one line out.
     In: {"type":"check","id":ID} or "number":N (with "go":true its cautions are taken as read), go,
     off, hint, notes, list ("place" or "find"), repairs ("find"), repair ("id" or "number"), undo,
@@ -224,10 +241,14 @@ def practice_command(
     repair, end (both orders, belief, advice) or error, which changes nothing.
 
     Examples: probetell practice | probetell practice --level 2 --seed 7 --report seven.html |
-    probetell practice --jsonl --seed 7 < lines.jsonl
+    probetell practice --voice | probetell practice --jsonl --seed 7 < lines.jsonl
     """
-    if keys + voice + jsonl > 1:
-        raise typer.BadParameter("give one of --keys, --voice and --jsonl", param_hint="--keys")
+    if jsonl and (keys or voice or files is not None):
+        raise typer.BadParameter(
+            "give one of --jsonl and --keys, --voice or --files", param_hint="--jsonl"
+        )
+    if keys and files is not None:
+        raise typer.BadParameter("give one of --keys and --files", param_hint="--files")
     from assistant.commands.practice import run_practice
     from assistant.settings import load_settings
 
@@ -239,7 +260,9 @@ def practice_command(
             seed=seed,
             misread=misread,
             jsonl=jsonl,
+            keys=keys,
             voice=voice,
+            files=files,
             report=report,
         )
     )

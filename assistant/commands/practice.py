@@ -13,6 +13,7 @@ from rich.console import Console
 
 from assistant.commands.practice_screen import LessonScreen
 from assistant.errors import ProbetellError
+from assistant.lessons.advice import advice_for
 from assistant.lessons.lesson import Lesson
 from assistant.lessons.lines import LessonInterface, lesson_object
 from assistant.lessons.plan import plan_lesson
@@ -59,18 +60,24 @@ def run_practice(
     seed: int | None,
     misread: float | None,
     jsonl: bool,
+    keys: bool,
     voice: bool,
+    files: Path | None,
     report: Path | None,
 ) -> int:
     """Run one lesson; without a seed a new car is drawn. Give the exit code.
 
-    Raises ``GivenError`` for a level or kind that there is not, or where there is no voice.
+    ``voice`` speaks and listens, with ``keys`` too it only speaks; ``files`` are recordings in
+    the place of the microphone. Raises ``GivenError`` for a level or kind that there is not, or
+    where there is no ear, no voice or no sound card.
     """
     seed = secrets.randbelow(_SEEDS) if seed is None else seed
     plan = plan_lesson(seed, level=level, kind=kind, misread=misread)
     lesson = Lesson(plan, worlds=settings.worlds)
     if jsonl:
         return _run_lines(lesson, settings, report)
+    if files is not None or (voice and not keys):
+        return _run_voice(lesson, settings, report, files)
     aloud: Aloud | None = None
     if voice:
         from assistant.commands.practice_voice import open_aloud
@@ -121,8 +128,9 @@ def _run_keys(lesson: Lesson, settings: Settings, report: Path | None, aloud: Al
         if aloud is not None:
             aloud.tell(action)
         if lesson.ended:
-            return _review(console, screen, lesson, settings, report)
-    screen.note(f"Left before the end. The same car again: {lesson.plan.command()}")
+            _review(console, screen, lesson, settings, report)
+            return 0
+    screen.left()
     return 0
 
 
@@ -138,7 +146,7 @@ def _review(
     lesson: Lesson,
     settings: Settings,
     report: Path | None,
-) -> int:
+) -> Review:
     with console.status("The program takes the same car ...") as status:
         review = review_of(lesson, worlds=settings.worlds, progress=status.update)
     screen.review(review)
@@ -146,13 +154,32 @@ def _review(
         _write(review, report)
         screen.note(f"Report written to {report}.")
     screen.note(f"The same car again: {lesson.plan.command()}")
-    return 0
+    return review
 
 
 def _write(review: Review, report: Path) -> None:
     from assistant.reports.lesson_report import write_lesson_report
 
     write_lesson_report(review, report)
+
+
+# --- by voice --------------------------------------------------------------------------------
+
+
+def _run_voice(lesson: Lesson, settings: Settings, report: Path | None, files: Path | None) -> int:
+    from assistant.commands.practice_voice import talk_lesson
+
+    console = Console(highlight=False)
+    screen = LessonScreen(console, lesson, voice=True)
+    screen.briefing()
+
+    def advise() -> str:
+        return " ".join(advice_for(_review(console, screen, lesson, settings, report)))
+
+    talk_lesson(lesson, settings, screen, files, advise)
+    if not lesson.ended:
+        screen.left()
+    return 0
 
 
 # --- for another program ---------------------------------------------------------------------

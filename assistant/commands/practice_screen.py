@@ -38,15 +38,28 @@ if TYPE_CHECKING:
 __all__ = ["LessonScreen"]
 
 _MANY = 30
+_TYPED = (
+    "Type a check by number or words (amp supply running), list PLACE, hint, repair WORDS, "
+    "give up, or help. Switching off before ohms and before unplugging is yours: off."
+)
+_SPOKEN = (
+    "Say a check (supply voltage at the amplifier), or a place to hear its checks (main fuse, ohms "
+    "at the front left) and then a number; do it when it is read back; help for the rest. "
+    "Switching off before ohms and before unplugging is yours: everything off."
+)
 
 
 class LessonScreen:
-    """Prints what the lesson answers on ``console``; nothing of it needs colour to be read."""
+    """Prints what the lesson answers on ``console``; nothing of it needs colour to be read.
 
-    def __init__(self, console: Console, lesson: Lesson) -> None:
+    ``voice`` tells that the trainee speaks and does not type.
+    """
+
+    def __init__(self, console: Console, lesson: Lesson, *, voice: bool = False) -> None:
         self._console = console
         self._lesson = lesson
         self._asked = ""
+        self._voice = voice
 
     def briefing(self) -> None:
         """Print what the customer says, what is known of the car, and how to go on."""
@@ -62,10 +75,20 @@ class LessonScreen:
         self._console.print(f"  Checks: {counts}.")
         if plan.misread:
             self._console.print(f"  Readings may slip: a chance of {percent(plan.misread)} each.")
-        self.note(
-            "Type a check by number or words (amp supply running), list PLACE, hint, repair WORDS, "
-            "give up, or help. Switching off before ohms and before unplugging is yours: off."
-        )
+        self.note(_SPOKEN if self._voice else _TYPED)
+
+    def left(self) -> None:
+        """Print how the same car comes back."""
+        self.note(f"Left before the end. The same car again: {self._lesson.plan.command()}")
+
+    def heard(self, source: str, text: str) -> None:
+        """Print what was heard, and where it came from."""
+        self._console.print(f"[cyan]> {escape(text)}[/cyan]  [dim]{escape(source)}[/dim]")
+
+    def said(self, text: str) -> None:
+        """Print what is said aloud."""
+        if text:
+            self._console.print(f"  {escape(text)}")
 
     def help(self) -> None:
         """Print what can be typed."""
@@ -111,7 +134,8 @@ class LessonScreen:
         self._console.print(
             Panel(escape(lines), title="careful", border_style="yellow", expand=False)
         )
-        self._console.print(f"  [dim]about {action.minutes:.1f} min. When it is safe: go[/dim]")
+        go = "do it" if self._voice else "go"
+        self._console.print(f"  [dim]about {action.minutes:.1f} min. When it is safe: {go}[/dim]")
 
     def _reading(self, action: Answered) -> None:
         turn, check = action.turn, action.entry.check

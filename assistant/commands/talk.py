@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Final, Protocol
 
 from rich.console import Console
 
-from assistant.commands.listening import heard_event
+from assistant.commands.listening import file_ear, heard_event, open_talk
 from assistant.commands.recorded import load_recordings, run_recorded_case
 from assistant.commands.screen import Screen
 from assistant.commands.typed import begin_or_resume, finish, read_installation
@@ -116,8 +116,6 @@ def _recorded(
     seed: int,
     report: Path | None,
 ) -> int:
-    from assistant.commands.listening import file_ear
-
     if complaint is None:
         raise GivenError(
             "A case from recordings needs its complaint.",
@@ -165,20 +163,10 @@ def run_talk(
             seed=seed,
             report=report,
         )
-    from assistant.speech.devices import Loudspeaker, Microphone
     from assistant.speech.ear import open_ear
-    from assistant.speech.talk import Talk
-    from assistant.speech.voice import NoVoiceError, SilentVoice, Voice, open_voice
 
     screen = Screen(console)
-    ear = open_ear(settings)
-    try:
-        voice: Voice = open_voice(wanted=settings.voice == "on", rate=settings.voice_rate)
-    except NoVoiceError as error:
-        screen.note(f"No voice: {error}")
-        voice = SilentVoice()
-    with Microphone() as microphone:
-        talk = Talk(ear=ear, voice=voice, microphone=microphone, loudspeaker=Loudspeaker())
+    with open_talk(settings, ear=open_ear(settings), note=screen.note) as talk:
         case, actions = begin_or_resume(
             console,
             settings,
@@ -195,7 +183,5 @@ def run_talk(
         except KeyboardInterrupt:
             if case.dialogue.state not in {State.PARKED, State.CLOSED}:
                 case.handle(Silence())
-        finally:
-            voice.close()
     finish(screen, case, settings, report)
     return 0

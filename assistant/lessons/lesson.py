@@ -164,6 +164,11 @@ class Lesson:
         """Name the caution that doing ``check`` now would go against, "" where none."""
         return danger_of(self._entry(check).check, self._bench)
 
+    def unread(self, check: str) -> tuple[Caution, ...]:
+        """Give the cautions of ``check``, all of them, where any was not read yet; else none."""
+        found = self._entry(check).check
+        return () if self._read.issuperset(found.cautions) else self._texts(found)
+
     # -- what can be done ---------------------------------------------------------------------
 
     def handle(self, event: Event) -> Action:  # noqa: C901, PLR0911 - one arm an event
@@ -215,13 +220,11 @@ class Lesson:
 
     def _pick(self, entry: Entry, *, go: bool) -> Action:
         """Put the cautions that were not read yet first, as in a real case."""
-        new = [name for name in entry.check.cautions if name not in self._read]
-        if new and not go:
+        unread = self.unread(entry.check.id)
+        if unread and not go:
             self._open = entry
             return Cautioned(
-                entry=entry,
-                minutes=_minutes(entry.check, self._bench),
-                cautions=self._texts(entry.check),
+                entry=entry, minutes=_minutes(entry.check, self._bench), cautions=unread
             )
         return self._measure(entry)
 

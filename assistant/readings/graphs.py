@@ -20,6 +20,7 @@ __all__ = [
     "any_graph",
     "combined_graph",
     "grammar_graph",
+    "graph_of_file",
     "words_of_all_grammars",
 ]
 
@@ -46,8 +47,17 @@ def _draw(builder: Builder, file: GrammarFile, node: Node, source: int, target: 
         case TextOnly():
             pass
         case Refer(name=name):
-            owner, _ = file.find(name)
-            builder.splice(_rule(owner.name, name), source, target)
+            _draw_named(builder, file, name, source, target)
+
+
+def _draw_named(builder: Builder, file: GrammarFile, name: str, source: int, target: int) -> None:
+    owner, found = file.find(name)
+    if owner is load_file(owner.name):
+        builder.splice(_rule(owner.name, name), source, target)
+        return
+    # of a grammar that was made at run time nothing is kept
+    for node in found.values() if isinstance(found, Mapping) else [found]:
+        _draw(builder, owner, node, source, target)
 
 
 @cache
@@ -61,11 +71,19 @@ def _rule(file_name: str, name: str) -> Acceptor:
 
 @cache
 def _grammar(name: str) -> Acceptor:
-    file = load_grammar(name)
+    return _sentences(load_grammar(name))
+
+
+def _sentences(file: GrammarFile) -> Acceptor:
     builder = Builder()
     for sentence in file.sentences:
         _draw(builder, file, sentence.node, 0, 1)
     return minimal(builder)
+
+
+def graph_of_file(file: GrammarFile) -> WordGraph:
+    """Give the word graph of a grammar that was made at run time from a file of parts."""
+    return word_graph(_sentences(file))
 
 
 @cache

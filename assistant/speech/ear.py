@@ -15,12 +15,18 @@ if TYPE_CHECKING:
     from pathlib import Path
 
     from assistant.settings import Settings
+    from assistant.speech.calibration import Calibration
 
 __all__ = ["open_ear"]
 
 
-def open_ear(settings: Settings | None = None, *, graphs: GraphSource = spoken_graph) -> Recogniser:
-    """Give the ear of the settings.
+def open_ear(
+    settings: Settings | None = None,
+    *,
+    graphs: GraphSource = spoken_graph,
+    figures: Calibration | None = None,
+) -> Recogniser:
+    """Give the ear of the settings; ``figures`` are for the built-in network (``BuiltinEar``).
 
     ``settings.recogniser`` ``auto`` is vosk with pocketsphinx for a second opinion, or the one of
     the two that loads; ``vosk`` and ``pocketsphinx`` are that one alone. ``settings.model_dir`` is
@@ -32,7 +38,7 @@ def open_ear(settings: Settings | None = None, *, graphs: GraphSource = spoken_g
     if which == "pocketsphinx":
         return SphinxEar(graphs)
     try:
-        first = _vosk_ear(model_dir, graphs)
+        first = _vosk_ear(model_dir, graphs, figures)
     except MissingPartError:
         if which == "vosk":
             raise
@@ -45,7 +51,9 @@ def open_ear(settings: Settings | None = None, *, graphs: GraphSource = spoken_g
         return first
 
 
-def _vosk_ear(model_dir: Path | None, graphs: GraphSource) -> Recogniser:
+def _vosk_ear(
+    model_dir: Path | None, graphs: GraphSource, figures: Calibration | None
+) -> Recogniser:
     if model_dir is None:
-        return BuiltinEar(graphs)
+        return BuiltinEar(graphs, figures)
     return VoskModelEar(model_dir, words_of_all_grammars(), graphs)

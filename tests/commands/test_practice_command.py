@@ -12,7 +12,8 @@ import html5lib
 import numpy as np
 import pytest
 
-from assistant.commands.practice_voice import Speaker, spoken_action
+from assistant.commands.practice_voice import Speaker
+from assistant.lessons.aloud import spoken_action
 from assistant.lessons.events import AskNotes, GiveUp, Pick, RepairNamed, SwitchOff
 from assistant.lessons.lesson import Lesson
 from assistant.lessons.lines import LessonInterface, lesson_object
@@ -130,6 +131,9 @@ def test_without_a_seed_there_is_one_to_come_back_with(tmp_path: Path) -> None:
         (("--kind", "airship"), "No car of kind"),
         (("--level", "9"), "--level"),
         (("--keys", "--jsonl"), "one of"),
+        (("--voice", "--jsonl"), "one of"),
+        (("--files", "answers", "--jsonl"), "one of"),
+        (("--files", "answers", "--keys"), "one of"),
     ],
 )
 def test_what_there_is_not_is_refused(
@@ -145,7 +149,15 @@ def test_what_there_is_not_is_refused(
 def test_help_documents_the_lines(tmp_path: Path) -> None:
     done = practice(tmp_path, "--help")
     said = " ".join(done.stdout.split())
-    for words in ('"type":"check"', "give_up", "you still type", "probetell practice --jsonl"):
+    for words in (
+        '"type":"check"',
+        "give_up",
+        "By voice, hands free",
+        "number two",
+        "LIST.yaml",
+        "probetell practice --voice",
+        "probetell practice --jsonl",
+    ):
         assert words in said, words
 
 
@@ -203,9 +215,9 @@ def test_cautions_readings_and_the_end_are_said() -> None:
     assert "still on" in live
     assert off == "Everything is off."
     assert vain == "That did not help."
-    assert notes == ""
+    assert notes.startswith("14 minutes. Supply voltage at the amplifier, engine running: zero")
     assert given == "It was this: the main fuse is open."
-    assert recorder.played == 6
+    assert recorder.played == 7
     assert recorder.closed
 
 

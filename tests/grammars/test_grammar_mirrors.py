@@ -130,8 +130,8 @@ def test_the_ear_gets_every_spoken_sentence(name: str) -> None:
 
 
 def said_in(mirrors: set[str]) -> set[str]:
-    rows = [row["say"] for name in mirrors for how in ("spoken", "typed", "corrections")
-            for row in mirror(name).get(how, [])]  # fmt: skip
+    hows = ("spoken", "typed", "corrections", "checks", "repairs", "wishes")
+    rows = [row["say"] for name in mirrors for how in hows for row in mirror(name).get(how, [])]
     rows += [words for name in mirrors for words, _ in mirror(name).get("numbers", [])]
     return {token.label for text in rows for token in tokens_of(text)}
 
