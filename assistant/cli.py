@@ -229,10 +229,10 @@ def practice_command(
     program's on the same car, with what each check told.
 
     With --voice say a check by name (supply voltage at the amplifier), or a place to hear its
-    checks (main fuse; ohms at the front left) and then number two. What was heard is read back
-    and done at "do it"; "no" drops it. Name a repair by the fault (the main fuse is open) or by
-    list repairs. Also: list, go on, a hint, my notes, everything off, repeat, slower, undo,
-    safety, give up, help, stop.
+    checks (the main fuse; ohms at the front left) and then number two. What was heard is read
+    back and done at "do it"; "no" drops it. Name a repair by the fault (the main fuse is open) or
+    hear them: what repairs. Also: list, go on, what next (a hint), notes, everything off, repeat,
+    slower, undo, safety, give up, help, stop.
 
     With --jsonl the first line out is {"type":"lesson",...}; then each line in gets one line out.
     In: {"type":"check","id":ID} or "number":N (with "go":true its cautions are taken as read), go,

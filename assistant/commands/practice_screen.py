@@ -43,8 +43,8 @@ _TYPED = (
     "give up, or help. Switching off before ohms and before unplugging is yours: off."
 )
 _SPOKEN = (
-    "Say a check (supply voltage at the amplifier), or a place to hear its checks (main fuse, ohms "
-    "at the front left) and then a number; do it when it is read back; help for the rest. "
+    "Say a check (supply voltage at the amplifier), or a place to hear its checks (the main fuse, "
+    "ohms at the front left) and then a number; do it when it is read back; help for the rest. "
     "Switching off before ohms and before unplugging is yours: everything off."
 )
 

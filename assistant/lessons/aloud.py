@@ -45,15 +45,19 @@ __all__ = [
 PAGE: Final = 5
 """So many names are read out at a time; more are not kept in mind."""
 HELP: Final = (
-    "Name a check, or a place to hear its checks, as in: main fuse, or ohms at the front left. "
+    "Name a check, or a place to hear its checks, as in: the main fuse, or ohms at the front left. "
     "Then say number and its digit. I say what I heard; say do it, or no. "
     "To repair, say what is wrong, as in: the main fuse is open. "
-    "Also: list, list repairs, a hint, my notes, everything off, repeat, slower, undo, safety, "
-    "give up, and stop."
+    "Also: list, what repairs, what next for a hint, notes, everything off, repeat, slower, undo, "
+    "safety, give up, and stop."
 )
 _LAST_NOTES: Final = 5
 _QUESTION: Final = re.compile(r"(?<=[.!])\s*[^.!?]*\?\s*$")
-_PLACES: Final[Mapping[str, str]] = {"fuse": "main fuse", "signal": "signal leads"}
+_PLACES: Final[Mapping[str, str]] = {
+    "fuse": "main fuse",
+    "remote": "remote wire",
+    "signal": "signal leads",
+}
 """What is said for a place whose own word is too short or too common to be heard well."""
 
 

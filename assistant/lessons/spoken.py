@@ -316,7 +316,7 @@ class SpokenLesson:
     def _repairs(self, wish: Wish) -> Reply:
         found = fitting_repairs(self.lesson.repairs.values(), wish)
         if not found:
-            return Reply(say="There is no such repair. Say list repairs for all of them.")
+            return Reply(say="There is no such repair. Say what repairs for all of them.")
         self._list(
             tuple(
                 _Choice(name=repair_name(one), wish=Wish(kind="repair", name=one.id))

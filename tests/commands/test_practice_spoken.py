@@ -38,7 +38,7 @@ WORLDS = 2000
 LESSON = (
     "main fuse", "number four", "no", "supply voltage at the amplifier", "do it",
     "ohms of the sub", "everything off", "ohms at the sub", "number two", "go ahead",
-    "my notes", "the ground is bad", "do it", "the main fuse is open", "yes",
+    "notes", "the ground is bad", "do it", "the main fuse is open", "yes",
 )  # fmt: skip
 
 

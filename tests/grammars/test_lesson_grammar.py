@@ -185,7 +185,10 @@ def test_no_two_checks_or_repairs_share_a_sentence(car: str) -> None:
 def test_the_ear_and_the_reader_know_the_same_sentences(words: list[str]) -> None:
     vocabulary = words_of("coupe_five")
     known = accepts(vocabulary.graph(EVERYTHING), tuple(words))
-    assert known == bool(vocabulary.wishes(" ".join(words)))
+    wishes = vocabulary.wishes(" ".join(words))
+    assert not known or wishes
+    # commands.yaml has more ways to type an order than to say it
+    assert known or all(wish.kind == "command" for wish in wishes)
 
 
 # --- the words of the ear ------------------------------------------------------------------

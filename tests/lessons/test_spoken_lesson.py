@@ -9,7 +9,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from assistant.conversation.events import Alternative, Heard
-from assistant.lessons.aloud import PAGE, repair_name, sentence
+from assistant.lessons.aloud import PAGE, place_name, repair_name, sentence
 from assistant.lessons.checks import GROUPS
 from assistant.lessons.events import Answered, Cautioned, GivenUp, Hinted, RepairDone, SwitchedOff
 from assistant.lessons.lesson import Lesson
@@ -159,8 +159,8 @@ def test_a_sort_that_a_place_has_none_of_is_said() -> None:
 def test_every_check_can_be_chosen_by_place_and_number(kind: str) -> None:
     spoken, chosen = spoken_lesson(kind), set()
     for place in load_file("lesson").lists["place"]:
-        spoken_place = {"fuse": "main fuse", "signal": "signal leads"}.get(place, place)
-        tell(spoken, f"list the {spoken_place}")
+        spoken_place = place_name(place)
+        tell(spoken, f"the {spoken_place}")
         entries = spoken.lesson.checks.of_group(place)
         if "Number one" not in spoken.handle(heard("repeat")).say:
             tell(spoken, "go on")
