@@ -75,7 +75,12 @@ def talk_lesson(
         if reply.action is None or isinstance(reply.action, Hinted):
             screen.said(reply.say)  # of what the lesson answers, more is shown than is said
 
-    ear = open_ear(settings, graphs=spoken.vocabulary.graph, figures=lesson_figures())
+    vocabulary = spoken.vocabulary
+    ear = open_ear(
+        settings, graphs=vocabulary.graph, figures=lesson_figures(), words=vocabulary.words
+    )
+    if missing := getattr(ear, "missing", ()):
+        screen.note(f"The recogniser does not know: {', '.join(missing)}. Numbers do as well.")
     if files is not None:
         hear_next = _recorded(_in_order(files), file_ear(ear=ear), screen)
         speak_through(spoken, tell=show, hear=hear_next)

@@ -108,6 +108,11 @@ class Vocabulary:
             self._graphs[name] = graph_of_file(self._file(**opened))
         return self._graphs[name]
 
+    @property
+    def words(self) -> frozenset[str]:
+        """Every word that the ear may need."""
+        return self.graph(grammar_name(listed=True, asked=True)).words
+
     def wishes(self, text: str) -> tuple[Wish, ...]:
         """Give what a phrase may ask for, without repetition; none where it is no phrase.
 

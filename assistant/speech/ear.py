@@ -12,7 +12,7 @@ from assistant.speech.events import GraphSource, Recogniser, spoken_graph
 from assistant.speech.parts import MissingPartError
 
 if TYPE_CHECKING:
-    from pathlib import Path
+    from collections.abc import Collection
 
     from assistant.settings import Settings
     from assistant.speech.calibration import Calibration
@@ -25,8 +25,12 @@ def open_ear(
     *,
     graphs: GraphSource = spoken_graph,
     figures: Calibration | None = None,
+    words: Collection[str] | None = None,
 ) -> Recogniser:
-    """Give the ear of the settings; ``figures`` are for the built-in network (``BuiltinEar``).
+    """Give the ear of the settings.
+
+    ``figures`` are for the built-in network (``BuiltinEar``). ``words`` are those of ``graphs``
+    where they are others than those of the grammars.
 
     ``settings.recogniser`` ``auto`` is vosk with pocketsphinx for a second opinion, or the one of
     the two that loads; ``vosk`` and ``pocketsphinx`` are that one alone. ``settings.model_dir`` is
@@ -38,7 +42,10 @@ def open_ear(
     if which == "pocketsphinx":
         return SphinxEar(graphs)
     try:
-        first = _vosk_ear(model_dir, graphs, figures)
+        if model_dir is None:
+            first: Recogniser = BuiltinEar(graphs, figures)
+        else:
+            first = VoskModelEar(model_dir, words or words_of_all_grammars(), graphs)
     except MissingPartError:
         if which == "vosk":
             raise
@@ -49,11 +56,3 @@ def open_ear(
         return BothEars(first, SphinxEar(graphs))
     except MissingPartError:
         return first
-
-
-def _vosk_ear(
-    model_dir: Path | None, graphs: GraphSource, figures: Calibration | None
-) -> Recogniser:
-    if model_dir is None:
-        return BuiltinEar(graphs, figures)
-    return VoskModelEar(model_dir, words_of_all_grammars(), graphs)

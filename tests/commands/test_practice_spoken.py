@@ -15,6 +15,7 @@ from rich.console import Console
 from scipy.io import wavfile
 
 from assistant.commands import practice_voice
+from assistant.commands.practice import run_practice
 from assistant.commands.practice_screen import LessonScreen
 from assistant.commands.practice_voice import lesson_figures, talk_lesson
 from assistant.lessons.lesson import Lesson
@@ -240,6 +241,49 @@ def test_control_c_leaves_without_a_word(monkeypatch: pytest.MonkeyPatch, tmp_pa
     listing, lesson, _ = talk(monkeypatch, tmp_path, "main fuse")
     assert not lesson.ended
     assert len(listing.said) == 2
+
+
+def test_with_keys_it_is_only_said_aloud(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    said: list[str] = []
+
+    class Aloud:
+        def say(self, text: str) -> None:
+            said.append(text)
+
+        def tell(self, action: object) -> None:
+            said.append(type(action).__name__)
+
+        def close(self) -> None:
+            said.append("closed")
+
+    typed = iter(["list fuse", "repair renew main fuse"])
+    monkeypatch.setattr(practice_voice, "open_aloud", lambda *_: Aloud())
+    monkeypatch.setattr(Console, "input", lambda *_: next(typed))
+    code = run_practice(
+        Settings(data_dir=tmp_path, worlds=WORLDS), kind="van_mono", level=1, seed=3, misread=None,
+        jsonl=False, keys=True, voice=True, files=None, report=None,
+    )  # fmt: skip
+    assert code == 0
+    assert said[0].startswith("The customer says: ")
+    assert said[1:] == ["Listed", "RepairDone", "closed"]
+
+
+def test_words_that_another_model_lacks_are_told(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    wanted: list[frozenset[str]] = []
+
+    class Deaf:
+        missing = ("ripple", "subwoofer")
+
+    def opened(_: Settings, *, words: frozenset[str], **__: object) -> Deaf:
+        wanted.append(words)
+        return Deaf()
+
+    monkeypatch.setattr("assistant.speech.ear.open_ear", opened)
+    _, _, shown = talk(monkeypatch, tmp_path)
+    assert "The recogniser does not know: ripple, subwoofer." in shown
+    assert {"ripple", "yes", "number", "fuse", "repeat"} <= wanted[0]
 
 
 def test_numbers_are_heard_after_a_list(say: Callable[[str], Sound]) -> None:
