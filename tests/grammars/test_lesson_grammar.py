@@ -89,7 +89,7 @@ def test_a_repair_or_its_fault_is_named_and_read_back(row: dict[str, str]) -> No
 def test_a_sentence_asks_for_what_the_mirror_says(row: dict[str, Any]) -> None:
     vocabulary = words_of("coupe_five")
     assert vocabulary.wishes(row["say"]) == (Wish(**row["wish"]),)
-    assert back("coupe_five", row["say"]).startswith(row.get("back", ""))
+    assert row.get("back", "") in back("coupe_five", row["say"])
     assert accepts(vocabulary.graph(EVERYTHING), tuple(row["say"].split()))
 
 
