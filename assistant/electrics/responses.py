@@ -111,6 +111,8 @@ class Responder:
                     for end in (do.red, do.black or "")
                 ]
                 other = np.where(chops, pulled[0] - pulled[1], other)
+            elif do.quantity == "dc_current":
+                other = np.where(chops, self.state(situation).pulling.current, other)
             elif do.quantity == "ac_voltage" and (match := _SPEAKER.fullmatch(do.red)):
                 plays = self._music_volts(_position(match), match.group(2), situation)
                 other = np.where(chops, plays, other)

@@ -27,7 +27,7 @@ from assistant.knowledge.schema import (
 from assistant.knowledge.templates import CheckEntry, FaultEntry, Labour, RepairEntry, Spreads
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
+    from collections.abc import Mapping, Sequence
 
 __all__ = ["Knowledge", "load", "pair_of", "pairs_of", "positions_of"]
 
@@ -90,7 +90,10 @@ class Knowledge:
         made: dict[str, Check] = {}
         for entry in self.check_entries:
             for position, pair in _places(entry.each, installation):
-                check = _make_check(entry, position, pair)
+                others = [p for p in positions_of(installation) if p != position]
+                if len(others) < _LEAST_OTHERS and any(_OTHERS in s for s in entry.do.setup):
+                    continue  # the same as a check without the one other
+                check = _make_check(entry, position, pair, others)
                 made[check.id] = check
         return made
 
@@ -140,6 +143,10 @@ class Knowledge:
         return made
 
 
+_OTHERS: Final = "{OTHERS}"
+_LEAST_OTHERS: Final = 2
+
+
 def _places(
     each: str | None, installation: Installation
 ) -> list[tuple[Position | None, Pair | None]]:
@@ -170,11 +177,18 @@ def _fill(text: str, position: Position | None, pair: Pair | None) -> str:
     return text
 
 
-def _make_check(entry: CheckEntry, position: Position | None, pair: Pair | None) -> Check:
+def _make_check(
+    entry: CheckEntry, position: Position | None, pair: Pair | None, others: Sequence[Position]
+) -> Check:
     def fill(text: str) -> str:
         return _fill(text, position, pair)
 
     do = entry.do
+    setup = [
+        step.replace(_OTHERS, other)
+        for step in do.setup
+        for other in (others if _OTHERS in step else [""])
+    ]
     return Check(
         id=fill(entry.id),
         do=Do(
@@ -183,7 +197,7 @@ def _make_check(entry: CheckEntry, position: Position | None, pair: Pair | None)
             black=None if do.black is None else fill(do.black),
             vehicle=do.vehicle,
             audio=do.audio,
-            setup=tuple(fill(step) for step in do.setup),
+            setup=tuple(fill(step) for step in setup),
         ),
         minutes=entry.minutes,
         place=entry.place,

@@ -25,7 +25,7 @@ class _Entry(BaseModel):
 
 
 class DoEntry(_Entry):
-    """A check's measurement with ``{POS}`` and ``{PAIR}`` still open."""
+    """A check's measurement with ``{POS}``, ``{PAIR}`` and ``{OTHERS}`` still open."""
 
     quantity: Quantity
     red: str

@@ -161,6 +161,17 @@ def test_five_channels_have_at_least_eighty_checks() -> None:
     assert len({check.do for check in CHECKS}) == len(CHECKS) >= 80
 
 
+def test_current_by_clamp_is_on_offer() -> None:
+    found = offered(
+        lambda do: (
+            do.quantity == "dc_current" and bool({do.red, do.black} & {"amp.power", "amp.ground"})
+        )
+    )
+    assert {check.do.audio for check in found} >= {"loud"}
+    # A clamp opens no circuit: whatever carries the current stays plugged in.
+    assert not any(check.do.setup for check in found)
+
+
 def test_the_protect_light_may_blink() -> None:
     assert set(SEEN_ANSWERS["light"]) == {"off", "lit", "blinking"}
 
@@ -191,3 +202,10 @@ def test_changing_the_set_up_before_looking_is_counted_in_minutes() -> None:
     for check in changed:
         bare = check.model_copy(update={"do": check.do.model_copy(update={"setup": ()})})
         assert minutes_of(check, Bench()) > minutes_of(bare, Bench())
+
+
+@pytest.mark.parametrize("position", POSITIONS)
+def test_one_speaker_back_at_a_time_is_on_offer(position: str) -> None:
+    assert offered(
+        lambda do: do.red == "amp.protect_light" and unplugged(do) == set(POSITIONS) - {position}
+    )
