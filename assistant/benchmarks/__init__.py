@@ -34,6 +34,10 @@ BENCHMARKS: Final[Mapping[str, tuple[str, str]]] = {
         "assistant.benchmarks.choice",
         "the time to choose the next check, beside counting every world",
     ),
+    "pace": (
+        "assistant.benchmarks.pace",
+        "what a person waits for: a new installation, and the next check after an answer",
+    ),
     "ear": (
         "assistant.benchmarks.ear",
         "spoken readings through the recogniser",

@@ -19,13 +19,16 @@ from assistant.benchmarks.timing import median_ms
 from assistant.diagnosis.choice import choose
 from assistant.diagnosis.information import Chance, bits_of, count_outcomes, outcome_bins
 from assistant.diagnosis.labour import Bench, minutes_of
-from assistant.diagnosis.population import Population, first_population
+from assistant.diagnosis.outlook import belief_of
+from assistant.diagnosis.proposal import first_population
 from assistant.diagnosis.worlds import WorldModel
 from assistant.knowledge import load
 from assistant.knowledge.schema import Check, Complaint, Installation
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
+
+    from assistant.diagnosis.population import Population
 
 __all__ = ["main"]
 
@@ -55,11 +58,11 @@ def _count_all(population: Population, rng: np.random.Generator) -> dict[str, fl
     )
     index = rng.choice(len(population.weights), len(population.weights), p=population.weights)
     classes = number[population.present.slots[0]][index]
-    luck = Chance.draw(len(index), rng)
+    luck = Chance.draw(population.worlds.count, rng)
     found = {}
     for check in population.checks:
         quantity = population.checks[check].do.quantity
-        bins = outcome_bins(quantity, population.predict(check), index, luck)
+        bins = outcome_bins(quantity, population.predict(check), luck)[index]
         found[check] = bits_of(count_outcomes(classes, len(names) + 1, bins))
     return found
 
@@ -90,6 +93,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
             answered=set(),
             barred=frozenset(),
             tried=frozenset(),
+            belief=belief_of(population),
             rng=np.random.default_rng(given.seed),
         ).check
 

@@ -18,7 +18,8 @@ import numpy as np
 from assistant.benchmarks.timing import median_ms
 from assistant.diagnosis.likelihood import SLIP, fit
 from assistant.diagnosis.outlook import belief_of
-from assistant.diagnosis.population import Population, first_population
+from assistant.diagnosis.population import Population
+from assistant.diagnosis.proposal import first_population
 from assistant.diagnosis.worlds import WorldModel
 from assistant.knowledge import load
 from assistant.knowledge.schema import Complaint, Installation

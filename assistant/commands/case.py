@@ -92,6 +92,7 @@ def run_machine(settings: Settings, *, seed: int, case_id: str | None, keep: boo
                 traceback.print_exc()
                 objects = [interface.error(f"This line met a fault of the program: {error!r}.")]
             _write(sys.stdout, objects)
+            interface.prepare()
     except BrokenPipeError:
         # Nobody reads any more; keep Python from complaining when it flushes at the end.
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())

@@ -92,6 +92,7 @@ def talk_through(
         scene = case.dialogue.scene
         if scene.settled or scene.state is State.CLOSED:
             return
+        case.dialogue.prepare()
         heard = talk.listen(case.dialogue.grammar, patience_s=patience_s)
         if heard is None:
             actions = case.handle(Silence())

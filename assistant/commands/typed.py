@@ -113,6 +113,7 @@ def run_typed(
     screen.show(actions)
     stopped = False
     while not stopped and not case.dialogue.scene.settled:
+        case.dialogue.prepare()
         try:
             text = console.input("> ")
         except (EOFError, KeyboardInterrupt):

@@ -97,6 +97,11 @@ class Dialogue(Telling):
         """Put the open question again; changes nothing and is not to be stored."""
         return self._present()
 
+    def prepare(self) -> None:
+        """Do ahead what the next answer will need, while the person measures; changes nothing."""
+        if self._ledger is not None and self._scene.state is not State.CLOSED:
+            self._ledger.diagnosis.prepare()
+
     def meaning_of(self, text: str) -> Event:
         """Tell what a typed text would mean at the open question; changes nothing.
 

@@ -91,6 +91,11 @@ class MachineInterface:
         except ProbetellError as error:
             return [self.error(str(error))]
 
+    def prepare(self) -> None:
+        """Do ahead what the next line will need, while its answer is awaited."""
+        if self._case is not None:
+            self._case.dialogue.prepare()
+
     def error(self, message: str) -> dict[str, Any]:
         """Give an ``error`` object for the line that was answered last."""
         return {"type": "error", "message": message, "line": self._line}

@@ -8,27 +8,35 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 
 from assistant.diagnosis.information import (
-    Chance,
+    answered_cost,
     bits_of,
     count_outcomes,
     expected_cost,
-    outcome_bins,
 )
 from assistant.diagnosis.labour import Bench, minutes_of
-from assistant.diagnosis.outlook import belief_of, fault_probabilities
+from assistant.diagnosis.outlook import fault_probabilities
 from assistant.diagnosis.population import systematic
 from assistant.diagnosis.ranking import LAST_SUSPECT, rank_repairs, repair_costs
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Mapping, Sequence
+    from collections.abc import Collection, Iterable, Mapping, Sequence
 
     from numpy.typing import NDArray
 
     from assistant.diagnosis.information import Outcomes
     from assistant.diagnosis.population import Population
-    from assistant.knowledge.schema import Repair
+    from assistant.diagnosis.records import Belief
+    from assistant.knowledge.schema import Check, Repair
 
-__all__ = ["Choice", "best_check", "choose", "information", "uncleared_groups"]
+__all__ = [
+    "Choice",
+    "barred_checks",
+    "best_check",
+    "choose",
+    "information",
+    "surer_words",
+    "uncleared_groups",
+]
 
 _MUST_CLEAR: Final = ("supply", "load", "signal")
 _CLEARED_BELOW: Final = 0.25
@@ -38,8 +46,8 @@ _LOOKED_AT: Final = 16
 _LEAST_BITS: Final = 0.004
 _ENOUGH: Final = 0.5
 _DEALS: Final = 6
-_PATIENT_FOR: Final = 14.0
-_ENOUGH_WHEN_TIRED: Final = 0.35
+_PATIENT_FOR: Final = 18.0
+_ENOUGH_WHEN_TIRED: Final = 0.5
 _MOST_ANSWERS: Final = 12
 """Answers after which a likely verdict is given, and after twice as many any: nobody measures for
 ever (common practice, no source). More may be told after it."""
@@ -58,6 +66,19 @@ class Choice:
     most_telling: str | None
 
 
+def barred_checks(cannot: Collection[str], checks: Mapping[str, Check]) -> frozenset[str]:
+    """Name what can't be done: who has no clamp for one current has none for another."""
+    clamped = {name for name, check in checks.items() if check.do.quantity == "dc_current"}
+    return frozenset(cannot) | (clamped if clamped & set(cannot) else frozenset())
+
+
+def surer_words(choice: Choice | None, checks: Mapping[str, Check]) -> str:
+    """Say which check would make the verdict surer, nothing where none would."""
+    if choice is None or choice.most_telling is None:
+        return ""
+    return f"It would be surer after: {checks[choice.most_telling].name}."
+
+
 def _classes(population: Population, names: list[str]) -> NDArray[np.intp]:
     """Give the number of the first fault's repair, the last class being none, (worlds,)."""
     number = np.array(
@@ -69,18 +90,15 @@ def _classes(population: Population, names: list[str]) -> NDArray[np.intp]:
 def _outcomes(
     population: Population, checks: Iterable[str], names: list[str], rng: np.random.Generator
 ) -> dict[str, Outcomes]:
-    few = population.thinned(rng)
+    few = population.thinned()
     # No more draws than the weights are worth: repeats would look like information.
     size = int(np.clip(few.effective, _LEAST_SAMPLE, _SAMPLE))
     index = systematic(few.weights, size, rng)
     classes = _classes(few, names)[index]
-    luck = Chance.draw(size, rng)
-    found = {}
-    for check in checks:
-        quantity = few.checks[check].do.quantity
-        bins = outcome_bins(quantity, few.predict(check), index, luck)
-        found[check] = count_outcomes(classes, len(names) + 1, bins)
-    return found
+    return {
+        check: count_outcomes(classes, len(names) + 1, few.simulated(check)[index])
+        for check in checks
+    }
 
 
 def _names(population: Population) -> list[str]:
@@ -122,9 +140,12 @@ def choose(
     answered: set[str],
     barred: frozenset[str],
     tried: frozenset[str],
+    belief: Belief,
     rng: np.random.Generator,
 ) -> Choice:
     """Choose the next check, or the repair; deterministic for ``rng``.
+
+    ``belief`` is that of ``population``.
 
     Stops when doing the best repair now costs less than any further check saves: minutes of the
     check plus the expected cost of the repairs after it, against that cost now.
@@ -139,7 +160,7 @@ def choose(
     now: NDArray[np.float64] = np.bincount(
         classes, weights=population.weights, minlength=len(names) + 1
     ).astype(np.float64)
-    needed = dict(belief_of(population).repairs)
+    needed = dict(belief.repairs)
     best_repair = rank_repairs(needed, repairs, tried=tried)[0]
     if best_repair == LAST_SUSPECT:
         uncleared = uncleared_groups(population, answered)
@@ -221,8 +242,7 @@ def _saving(
     joint = outcomes.joint.astype(np.int64)
     classes = np.repeat(np.arange(len(joint)), joint.sum(axis=1))
     bins = np.repeat(np.arange(joint.shape[1]), joint.sum(axis=0))
-    by_chance = [
-        expected_cost(count_outcomes(classes, len(joint), bins[deal]), costs) for deal in deals
-    ]
+    dealt = np.stack([count_outcomes(classes, len(joint), bins[deal]).joint for deal in deals])
+    by_chance = answered_cost(dealt / outcomes.sampled, costs)
     margin = 2.0 * float(np.std(by_chance))
     return float(np.mean(by_chance)) - margin - expected_cost(outcomes, costs)

@@ -1,8 +1,8 @@
 """How much each check tells about the repair, and what it would save.
 
-Outcomes are simulated once for a sample of worlds: the predicted reading plus tolerance, put
-into bins. Mutual information and the expected cost of the repairs after the check follow from
-the counts (classes x bins).
+Outcomes are simulated once for each world: the predicted reading plus tolerance, put into bins,
+which are counted over a sample by weight. Mutual information and the expected cost of the repairs
+after the check follow from the counts (classes x bins).
 """
 
 from __future__ import annotations
@@ -24,10 +24,12 @@ if TYPE_CHECKING:
 __all__ = [
     "Chance",
     "Outcomes",
+    "answered_cost",
     "bits_of",
     "count_outcomes",
     "entropy_bits",
     "expected_cost",
+    "outcome_bins",
     "plan_cost",
 ]
 
@@ -46,7 +48,7 @@ class Outcomes:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Chance:
-    """What happens by chance when a check is done in each sampled world, (sample,) each.
+    """What happens by chance when a check is done in each world, (worlds,) each.
 
     Drawn once and shared by all checks: every check meets the same luck. ``noise`` is standard
     normal, the others are uniform; ``slips`` are the places of slipped answers and ``instead``
@@ -61,7 +63,7 @@ class Chance:
 
     @classmethod
     def draw(cls, count: int, rng: np.random.Generator) -> Chance:
-        """Draw for ``count`` sampled worlds."""
+        """Draw for ``count`` worlds."""
         slips = np.flatnonzero(rng.random(count) < SLIP)
         return cls(
             noise=rng.standard_normal(count),
@@ -72,14 +74,12 @@ class Chance:
         )
 
 
-def outcome_bins(
-    quantity: Quantity, predicted: Predicted, index: NDArray[np.intp], luck: Chance
-) -> NDArray[np.intp]:
-    """Simulate an answer in the worlds at ``index`` and give its bin, (sample,)."""
-    value = np.asarray(predicted.value[index], dtype=np.float64)
-    chance = None if predicted.jumps is None else jump_chance(quantity, predicted)[index]
+def outcome_bins(quantity: Quantity, predicted: Predicted, luck: Chance) -> NDArray[np.intp]:
+    """Simulate an answer in every world and give its bin, (worlds,)."""
+    value = np.asarray(predicted.value, dtype=np.float64)
+    chance = None if predicted.jumps is None else jump_chance(quantity, predicted)
     if predicted.other is not None:
-        value = np.where(luck.holds, predicted.other[index], value)
+        value = np.where(luck.holds, predicted.other, value)
     if quantity in SEEN_ANSWERS:
         answers = len(SEEN_ANSWERS[quantity])
         bins = value.astype(np.intp)
@@ -150,5 +150,13 @@ def plan_cost(
 def expected_cost(outcomes: Outcomes, costs: NDArray[np.float64]) -> float:
     """Give the expected cost of the repairs after the check's answer is known."""
     joint = outcomes.joint / outcomes.sampled
+    return float(answered_cost(joint, costs))
+
+
+def answered_cost(joint: NDArray[np.float64], costs: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Give the expected cost of the repairs once the answer is known, (...,).
+
+    ``joint`` are the probabilities of class and bin together, (..., classes, bins).
+    """
     # plan_cost is linear in the column's mass, so columns need not be normalised.
-    return float(plan_cost(joint.T, costs).sum())
+    return np.asarray(plan_cost(np.swapaxes(joint, -1, -2), costs).sum(axis=-1))

@@ -47,6 +47,11 @@ SLIP: Final = 0.02
 _OPEN_FROM_OHM: Final = 2e7
 _OHM_FLOOR: Final = 0.3
 _AC_FLOOR_V: Final = 0.01
+_FLOOR_V: Final = 0.012
+_MILLIVOLT_FLOOR_V: Final = 0.003
+_MILLIVOLTS_BELOW_V: Final = 0.4
+"""What a small voltage may be off by, in V: as most say it, to two digits; and read off a range
+that shows millivolts."""
 _JUMP_SHOWS: Final = 0.4
 _JUMP_BY_CHANCE: Final = 0.012
 _JUMP_SLIP: Final = 0.05
@@ -122,20 +127,28 @@ def on_scale(quantity: Quantity, value: NDArray[np.float64]) -> NDArray[np.float
     return value
 
 
-def sigma_on_scale(quantity: Quantity, value: NDArray[np.float64]) -> NDArray[np.float64]:
+def sigma_on_scale(
+    quantity: Quantity, value: NDArray[np.float64], *, floor_v: float = _FLOOR_V
+) -> NDArray[np.float64]:
     """Tolerance of meter and model on the scale of ``on_scale``, (worlds,).
 
-    Wider than a meter's own figure: what the model leaves out counts as noise too.
+    Wider than a meter's own figure: what the model leaves out counts as noise too. ``floor_v``
+    is what a small voltage may be off by, in V.
     """
     size = np.abs(value)
     if quantity in {"resistance", "continuity"}:
         finite = np.where(np.isfinite(size), size, 1e9)
-        return np.hypot(0.06, 0.13 / (finite + _OHM_FLOOR))
+        return _joined(0.06, 0.13 / (finite + _OHM_FLOOR))
     if quantity == "ac_voltage":
         return np.full(size.shape, 0.30)
     if quantity == "dc_current":
-        return np.hypot(0.3, 0.05 * size)
-    return np.hypot(0.022, 0.015 * size)
+        return _joined(0.15, 0.04 * size)
+    return _joined(floor_v, 0.015 * size)
+
+
+def _joined(floor: float, part: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Root of the sum of squares; nothing here is large or small enough to need ``hypot``."""
+    return np.sqrt(floor * floor + part * part)
 
 
 def _scale_width(quantity: Quantity) -> float:
@@ -186,7 +199,7 @@ def _steady_fit(quantity: Quantity, reading: Reading, value: NDArray[np.float64]
         case Value() if base_unit(quantity) == "ohm" and reading.si >= _OPEN_FROM_OHM:
             return Fit(true=_open_chance(value), slip=0.3)
         case Value():
-            return _value_fit(quantity, reading.si, value)
+            return _value_fit(quantity, reading, value)
         case Unstable():
             raise MisuseError(
                 "A jumping reading has no steady fit.", next_step="Weigh it by its two states."
@@ -222,7 +235,8 @@ def _student(
 ) -> NDArray[np.float64]:
     """Student's density with 4 degrees of freedom: the model's tolerance is itself a guess."""
     z = (point - middle) / sigma
-    return np.asarray(0.375 / sigma * (1.0 + z * z / 4.0) ** -2.5)
+    spread = 1.0 + z * z / 4.0
+    return np.asarray(0.375 / (sigma * spread * spread * np.sqrt(spread)))
 
 
 def _open_chance(value: NDArray[np.float64]) -> NDArray[np.float64]:
@@ -232,15 +246,26 @@ def _open_chance(value: NDArray[np.float64]) -> NDArray[np.float64]:
     return np.clip(0.5 * (1.0 + np.tanh(1.6 * (size - 6.9))), 1e-4, 0.995)
 
 
+def _floor_v(reading: Value) -> float:
+    """Give what a small voltage may be off by, in V, by how finely it was said."""
+    step = 1e-2 if reading.unit == "V" else 1e-3
+    if reading.places is not None:
+        step = 10.0**-reading.places * UNIT_FACTORS[reading.unit][1]
+    if step < 2e-3 and abs(reading.si) < _MILLIVOLTS_BELOW_V:
+        return _MILLIVOLT_FLOOR_V
+    return max(_FLOOR_V, 0.4 * step)
+
+
 def _value_fit(
     quantity: Quantity,
-    given: float,
+    reading: Value,
     value: NDArray[np.float64],
 ) -> Fit:
+    given = reading.si
     finite = np.isfinite(value)
     safe = np.where(finite, value, 0.0)
     middle = on_scale(quantity, safe)
-    sigma = sigma_on_scale(quantity, safe)
+    sigma = sigma_on_scale(quantity, safe, floor_v=_floor_v(reading))
     point = on_scale(quantity, np.asarray([given]))[0]
     if quantity == "ac_voltage" or (quantity != "dc_voltage" and given < 0):
         point = on_scale(quantity, np.asarray([abs(given)]))[0]
@@ -260,6 +285,6 @@ def edges_of(quantity: Quantity) -> NDArray[np.float64]:
     if quantity == "dc_current":
         return np.asarray([0.05, 0.2, 0.5, 1, 2, 4, 8, 16, 32, 64])
     return np.asarray([
-        -0.5, 0.03, 0.07, 0.13, 0.22, 0.35, 0.6, 1, 2, 3.5, 5.5, 7.5, 9, 10, 10.8, 11.4, 11.8,
-        12.1, 12.35, 12.7, 13.2, 13.6, 14, 14.4, 14.8, 15.2, 15.8, 16.6,
+        -0.5, 0.012, 0.03, 0.07, 0.13, 0.22, 0.35, 0.6, 1, 2, 3.5, 5.5, 7.5, 9, 10, 10.8, 11.4,
+        11.8, 12.1, 12.35, 12.7, 13.2, 13.6, 14, 14.4, 14.8, 15.2, 15.8, 16.6,
     ])  # fmt: skip

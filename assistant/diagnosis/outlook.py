@@ -69,6 +69,7 @@ def predictive(population: Population, check: str, quantity: Quantity, reading: 
 def expectation_of(population: Population, check: str, rng: np.random.Generator) -> Expectation:
     """Give the central 90 % of what is predicted, or the answers with their probabilities."""
     quantity = population.checks[check].do.quantity
+    population = population.thinned()
     predicted = population.predict(check)
     index = systematic(population.weights, _SAMPLE, rng)
     value = np.asarray(predicted.value[index], dtype=np.float64)

@@ -3,6 +3,8 @@
 Readings multiply the weights. When few worlds carry them, worlds are drawn again by weight and
 each is moved by Markov steps that leave the posterior as it is: latents are uniform, so a
 reflected random step is symmetric, and a fault drawn by its rate needs no further factor.
+A renewal takes longer than a person waits for. It is only noted as due, with the seed that it
+will be drawn by, and made before the next reading is weighed: the person measures meanwhile.
 """
 
 from __future__ import annotations
@@ -14,22 +16,24 @@ import numpy as np
 
 from assistant.diagnosis.complaint import complaint_fit, still_fails
 from assistant.diagnosis.evidence import Evidence, ReadingEvidence, RepairEvidence
+from assistant.diagnosis.information import Chance, outcome_bins
 from assistant.diagnosis.likelihood import fit
-from assistant.diagnosis.worlds import NO_FAULT, PAIR_SHARE, WorldModel, Worlds
+from assistant.diagnosis.worlds import NO_FAULT, WorldModel, Worlds
 from assistant.electrics.responses import Predicted, Responder
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping, Sequence
+    from collections.abc import Mapping
 
     from numpy.typing import NDArray
 
     from assistant.knowledge.schema import Check, Complaint
     from assistant.readings.reading import Reading
 
-__all__ = ["Population", "first_population"]
+__all__ = ["Population", "systematic"]
 
-_PILOT_PER_FAULT: Final = 40
 _RENEW_BELOW: Final = 0.3
+_RENEW_AT_ONCE_BELOW: Final = 0.0015
+"""Share of the worlds that must carry the weight lest renewal falls due, or brooks no delay."""
 _TEMPER: Final = 0.75
 """Worlds are drawn again by weight to this power, so that unlikely faults keep some worlds."""
 _MOVES: Final = 6
@@ -37,6 +41,7 @@ _PROBES: Final = 24
 _MOVED_TOGETHER: Final = 4
 _THINNED: Final = 8000
 _THIN_AGAIN_BELOW: Final = 0.4
+_THIN_AT_ONCE_BELOW: Final = 0.004
 _TINY: Final = 1e-300
 
 
@@ -56,9 +61,14 @@ class Population:
     log_weights: NDArray[np.float64]
     told: tuple[Evidence, ...] = ()
     explains: NDArray[np.float64] | None = None
+    _due: int | None = None
+    _weighed: tuple[NDArray[np.float64], NDArray[np.float64]] | None = None
     _now: Responder | None = None
     _present: Worlds | None = None
     _predicted: dict[str, Predicted] | None = None
+    _simulated: dict[str, NDArray[np.intp]] | None = None
+    _luck: Chance | None = None
+    _since: int = 0
     _thinned: Population | None = None
 
     # -- the worlds as they are after all repairs ----------------------------------------------
@@ -66,7 +76,9 @@ class Population:
     @property
     def weights(self) -> NDArray[np.float64]:
         """Normalised weights, (worlds,)."""
-        return _normal(self.log_weights)
+        if self._weighed is None or self._weighed[0] is not self.log_weights:
+            self._weighed = self.log_weights, _normal(self.log_weights)
+        return self._weighed[1]
 
     @property
     def effective(self) -> float:
@@ -93,23 +105,41 @@ class Population:
             self._predicted[check] = self._now.predict(self.checks[check].do)
         return self._predicted[check]
 
+    def simulated(self, check: str) -> NDArray[np.intp]:
+        """Give the bin of one answer to ``check`` in every present world, (worlds,).
+
+        Drawn once: each world keeps its luck, and all checks meet the same.
+        """
+        if self._luck is None:
+            seed = [self._since, self.worlds.count]
+            self._luck = Chance.draw(self.worlds.count, np.random.default_rng(seed))
+        if self._simulated is None:
+            self._simulated = {}
+        if check not in self._simulated:
+            quantity = self.checks[check].do.quantity
+            self._simulated[check] = outcome_bins(quantity, self.predict(check), self._luck)
+        return self._simulated[check]
+
     def _forget(self) -> None:
         self._now = self._present = self._predicted = self._thinned = None
+        self._simulated = self._luck = None
+        self._since = len(self.told)
 
     def rest(self) -> None:
         """Let go of what is computed again when it is wanted: most of the memory of a case."""
-        self._now = self._predicted = None
+        self._now = self._predicted = self._simulated = None
         if self._thinned is not None:
             self._thinned.rest()
 
-    def thinned(self, rng: np.random.Generator) -> Population:
+    def thinned(self) -> Population:
         """Give a population of fewer worlds, drawn by weight: enough to choose a check by.
 
         It is kept, weighed by what is told, while enough of it carries the weight.
         """
         if self.worlds.count <= _THINNED:
             return self
-        if self._thinned is None or self._thinned.effective < _THIN_AGAIN_BELOW * _THINNED:
+        if self._thinned is None or self._thinned.effective < _THIN_AT_ONCE_BELOW * _THINNED:
+            rng = np.random.default_rng([len(self.told), self.worlds.count])
             index = systematic(self.weights, _THINNED, rng)
             self._thinned = Population(
                 model=self.model,
@@ -129,20 +159,50 @@ class Population:
     # -- evidence -----------------------------------------------------------------------------
 
     def tell(self, item: Evidence, rng: np.random.Generator, size: int) -> None:
-        """Take ``item`` into account and renew the worlds where few carry the weight."""
+        """Take ``item`` into account; where few worlds carry the weight, renewal falls due.
+
+        A renewal that was due is made first. ``size`` is how many worlds it draws.
+        """
+        self.settle(size)
         if isinstance(item, ReadingEvidence):
+            # Made here at the latest: whether somebody has asked before makes no difference.
+            few = self.thinned()
             weight = self.weigh(item.check, item.reading, item.slip)
+            if few is not self:
+                more = few.weigh(item.check, item.reading, item.slip)
+                self._thinned = replace(few, log_weights=few.log_weights + more)
             self.told = (*self.told, item)
         else:
             self.told = (*self.told, item)
             self._forget()
             weight = np.log(still_fails(self.present.slots))
         self.log_weights = self.log_weights + weight
-        if self.effective < _RENEW_BELOW * min(self.worlds.count, size):
-            self.renew(rng, size)
-        elif isinstance(item, ReadingEvidence) and self._thinned is not None:
-            more = self._thinned.weigh(item.check, item.reading, item.slip)
-            self._thinned = replace(self._thinned, log_weights=self._thinned.log_weights + more)
+        effective, wanted = self.effective, min(self.worlds.count, size)
+        if effective < _RENEW_BELOW * wanted:
+            self._due = int(rng.integers(2**62))
+        if effective < _RENEW_AT_ONCE_BELOW * wanted:
+            self.settle(size)
+
+    def exchange(self, old: ReadingEvidence, new: ReadingEvidence) -> None:
+        """Put one reading in the place of another of the same check, for the present worlds."""
+        few = self.thinned()
+        for each in (self,) if few is self else (self, few):
+            more = each.weigh(new.check, new.reading, new.slip)
+            less = each.weigh(old.check, old.reading, old.slip)
+            # The thinned ones are shared with states that were kept.
+            changed = each.log_weights + more - less
+            if each is self:
+                self.log_weights = changed
+            else:
+                self._thinned = replace(each, log_weights=changed)
+
+    def settle(self, size: int) -> None:
+        """Make the renewal that is due, if one is: the same whenever it is made."""
+        if self._due is not None:
+            seed, self._due = self._due, None
+            self.renew(np.random.default_rng(seed), size)
+        elif self._thinned and self._thinned.effective < _THIN_AGAIN_BELOW * _THINNED:
+            self._thinned = None
 
     def log_fit(self, worlds: Worlds) -> NDArray[np.float64]:
         """Log likelihood of complaint and all that was told, (worlds,), for any worlds."""
@@ -259,91 +319,3 @@ def systematic(
     return np.minimum(
         np.searchsorted(cumulative / cumulative[-1], points), len(weights) - 1
     ).astype(np.intp)
-
-
-def first_population(
-    model: WorldModel,
-    complaint: Complaint,
-    checks: Mapping[str, Check],
-    size: int,
-    rng: np.random.Generator,
-    *,
-    told: Sequence[Evidence] = (),
-) -> Population:
-    """Draw worlds for a new case, more of those faults that explain the complaint.
-
-    A pilot tells how well each fault explains it; the proposal is corrected by weight. With
-    ``told`` the pilot counts that too: used when a repair did not help.
-    """
-    faults = len(model.faults)
-    pilot_slots = np.stack(
-        [
-            np.repeat(np.arange(faults, dtype=np.int16), _PILOT_PER_FAULT),
-            np.full(faults * _PILOT_PER_FAULT, NO_FAULT, dtype=np.int16),
-        ]
-    )
-    pilot = Worlds(latents=model.draw_latents(faults * _PILOT_PER_FAULT, rng), slots=pilot_slots)
-    explains = (
-        complaint_fit(Responder(model.parts(pilot)), complaint, model.faults, pilot.slots)
-        .reshape(faults, _PILOT_PER_FAULT)
-        .mean(axis=1)
-    )
-    wanted = model.rates * explains
-    proposal = 0.5 * wanted / wanted.sum() + 0.3 * model.rates + 0.2 / faults
-    first = rng.choice(faults, size=size, p=proposal / proposal.sum()).astype(np.int16)
-    second = model.draw_companions(size, rng)
-    for item in told:
-        if isinstance(item, RepairEvidence):
-            second = _pair_up(model, second, item.repair, rng)
-    # Before equal faults become one: the correction is of what was drawn.
-    correction = _pair_correction(model, second, told) if told else 0.0
-    second[second == first] = NO_FAULT
-    # The fault that explains more comes first; the set of the two is what counts.
-    swap = (second >= 0) & (explains[second] > explains[first])
-    slots = np.stack([np.where(swap, second, first), np.where(swap, first, second)])
-    worlds = Worlds(latents=model.draw_latents(size, rng), slots=slots.astype(np.int16))
-    log_weights = np.log(model.rates[first] / proposal[first])
-    log_weights = log_weights + correction
-    responder = Responder(model.parts(worlds))
-    fits = complaint_fit(responder, complaint, model.faults, worlds.slots)
-    return Population(
-        model=model,
-        complaint=complaint,
-        checks=checks,
-        worlds=worlds,
-        log_weights=log_weights + np.log(fits),
-        explains=explains,
-        _now=responder,
-        _predicted={},
-    )
-
-
-_PAIRED_SHARE: Final = 0.5
-
-
-def _repaired_numbers(model: WorldModel, repair: str) -> list[int]:
-    return [n for n, fault in enumerate(model.faults) if fault.repair == repair]
-
-
-def _pair_up(
-    model: WorldModel, second: NDArray[np.int16], repair: str, rng: np.random.Generator
-) -> NDArray[np.int16]:
-    """Give half the worlds a fault that ``repair`` ended as their second one."""
-    numbers = _repaired_numbers(model, repair)
-    chosen = rng.random(len(second)) < _PAIRED_SHARE
-    drawn = rng.choice(numbers, size=len(second)).astype(np.int16)
-    return np.where(chosen, drawn, second).astype(np.int16)
-
-
-def _pair_correction(
-    model: WorldModel, second: NDArray[np.int16], told: Sequence[Evidence]
-) -> NDArray[np.float64]:
-    """Log of prior over proposal of the second slot, (worlds,)."""
-    prior = np.append(PAIR_SHARE * model.rates, 1.0 - PAIR_SHARE)
-    drawn = prior.copy()
-    for item in told:
-        if isinstance(item, RepairEvidence):
-            numbers = _repaired_numbers(model, item.repair)
-            drawn *= 1.0 - _PAIRED_SHARE
-            drawn[numbers] += _PAIRED_SHARE / len(numbers)
-    return np.asarray(np.log(prior[second] / drawn[second]))

@@ -187,3 +187,7 @@ class Diagnosing(Protocol):
     def verdict(self) -> Verdict:
         """Give the verdict as far as it goes."""
         ...
+
+    def prepare(self) -> None:
+        """Do ahead what the next answer will need; changes no answer."""
+        ...

@@ -7,13 +7,23 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
-from assistant.diagnosis.choice import Choice, choose, information, uncleared_groups
+from assistant.diagnosis.choice import (
+    Choice,
+    barred_checks,
+    choose,
+    information,
+    surer_words,
+    uncleared_groups,
+)
 from assistant.diagnosis.conclusion import conclude
-from assistant.diagnosis.evidence import Evidence, ReadingEvidence, RepairEvidence
+from assistant.diagnosis.evidence import (
+    ReadingEvidence,
+    answered,
+    tried,
+)
 from assistant.diagnosis.labour import Bench, minutes_of
 from assistant.diagnosis.likelihood import SLIP, check_reading
 from assistant.diagnosis.outlook import belief_of, expectation_of, predictive
-from assistant.diagnosis.population import Population, first_population
 from assistant.diagnosis.records import (
     Belief,
     Contradiction,
@@ -24,6 +34,7 @@ from assistant.diagnosis.records import (
 )
 from assistant.diagnosis.slips import likely_slip, slip_chances
 from assistant.diagnosis.told import State, Told
+from assistant.diagnosis.weighing import Weighing
 from assistant.diagnosis.worlds import WorldModel
 from assistant.errors import GivenError
 from assistant.knowledge import load
@@ -31,14 +42,14 @@ from assistant.knowledge import load
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
+    from assistant.diagnosis.evidence import Evidence
+    from assistant.diagnosis.population import Population
     from assistant.knowledge.schema import Check, Complaint, Fault, Installation, Repair
     from assistant.readings.reading import Reading
 
 __all__ = ["Diagnosis"]
 
 FIRST_WORLDS: Final = 40_000
-LATER_WORLDS: Final = 6_000
-_REPEATED_SLIP: Final = 0.0005
 _STATES_KEPT: Final = 2
 
 
@@ -58,11 +69,16 @@ class Diagnosis:
         self.faults: Mapping[str, Fault] = knowledge.faults(installation)
         self.repairs: Mapping[str, Repair] = knowledge.repairs(installation)
         self._seed = seed
-        self._size = worlds
-        self._model = WorldModel(installation)
+        self._weighing = Weighing(
+            model=WorldModel(installation),
+            complaint=complaint,
+            checks=self.checks,
+            seed=seed,
+            worlds=worlds,
+        )
         self._told: list[Told] = []
         self._steps: list[Step] = []
-        self._reset()
+        self._forget_all()
 
     @classmethod
     def open(
@@ -88,21 +104,21 @@ class Diagnosis:
 
     def _reset(self) -> None:
         """Go back to a case in which nothing was told."""
-        self._evidence: list[Evidence] = []
+        self._told, self._steps = [], []
+        self._weighing.clear()
+        self._forget_all()
+
+    def _forget_all(self) -> None:
         self._bench = Bench()
         self._cannot: set[str] = set()
-        self._rechecked: set[str] = set()
         self._fixed: str | None = None
         self._kept: list[State] = []
-        self._choice: Choice | None = None
-        self._population = first_population(
-            self._model, self.complaint, self.checks, self._size, self._rng(0)
-        )
         self._forget()
 
     def _forget(self) -> None:
         self._next: NextStep | None = None
-        self._choice = None
+        self._choice: Choice | None = None
+        self._believed: Belief | None = None
 
     @property
     def steps(self) -> tuple[Step, ...]:
@@ -112,12 +128,27 @@ class Diagnosis:
     @property
     def population(self) -> Population:
         """The weighted worlds, for plots and benchmarks."""
-        return self._population
+        return self._weighing.population
+
+    @property
+    def evidence(self) -> Sequence[Evidence]:
+        """What the worlds are weighed by, in the order in which it was told."""
+        return self._weighing.evidence
+
+    def prepare(self) -> None:
+        """Do ahead what the next answer will need: the person measures meanwhile.
+
+        Changes no answer, only how soon the next one comes.
+        """
+        step = self.next_step()
+        told = [item.check for item in self.evidence if isinstance(item, ReadingEvidence)]
+        self._weighing.prepare([*told, step.check.id] if isinstance(step, NextCheck) else told)
 
     def rest(self) -> None:
         """Let go of what is computed again when it is wanted, until the case goes on."""
-        for population in (self._population, *(state.population for state in self._kept)):
-            population.rest()
+        self._weighing.rest()
+        for state in self._kept:
+            state.weighed.population.rest()
 
     # -- telling ------------------------------------------------------------------------------
 
@@ -158,7 +189,6 @@ class Diagnosis:
             self._forget()
             return gone
         told = self._told[:-1]
-        self._told, self._steps = [], []
         self._reset()
         for item in told:
             self._tell(item)
@@ -167,11 +197,9 @@ class Diagnosis:
     def _keep(self) -> None:
         """Keep the present state for ``undo``; older ones are rebuilt when they are wanted."""
         state = State(
-            population=replace(self._population),
-            evidence=tuple(self._evidence),
+            weighed=self._weighing.keep(),
             bench=self._bench,
             cannot=frozenset(self._cannot),
-            rechecked=frozenset(self._rechecked),
             fixed=self._fixed,
             told=tuple(self._told),
             steps=tuple(self._steps),
@@ -180,11 +208,9 @@ class Diagnosis:
         self._kept = [*self._kept[1 - _STATES_KEPT :], state]
 
     def _restore(self, state: State) -> None:
-        self._population = state.population
-        self._evidence = list(state.evidence)
+        self._weighing.restore(state.weighed)
         self._bench = state.bench
         self._cannot = set(state.cannot)
-        self._rechecked = set(state.rechecked)
         self._fixed = state.fixed
         self._told = list(state.told)
         self._steps = list(state.steps)
@@ -200,20 +226,19 @@ class Diagnosis:
         return self.checks[check]
 
     def _tell(self, item: Told) -> None:
-        before = self.belief()
+        before, number = self.belief(), len(self._told) + 1
         self._keep()
         if item.kind == "reading" and self._fixed is not None:
             # More is told although a repair had helped: the trouble is back.
-            self._evidence.append(RepairEvidence(repair=self._fixed))
+            self._weighing.not_helped(self._fixed, number)
             self._fixed = None
-            self._rebuild(len(self._told) + 1)
         expected, minutes, note = None, 0.0, item.why
-        number = len(self._told) + 1
         if item.kind == "reading" and item.reading is not None:
             check = self.checks[item.check]
-            expected = expectation_of(self._population, item.check, self._rng(number, 3))
+            self._weighing.settle()
+            expected = expectation_of(self.population, item.check, self._rng(number, 3))
             minutes = minutes_of(check, self._bench)
-            self._weigh_reading(item.check, item.reading, number)
+            self._weighing.reading(item.check, item.reading, number)
             self._bench = Bench.after(check)
         elif item.kind == "cannot":
             self._cannot.add(item.check)
@@ -223,10 +248,7 @@ class Diagnosis:
         else:
             self._fixed = None
             note = "it did not help"
-            self._evidence.append(RepairEvidence(repair=item.repair))
-            # What was measured before the repair may be measured again after it.
-            self._rechecked.clear()
-            self._rebuild(number)
+            self._weighing.not_helped(item.repair, number)
         self._told.append(item)
         self._forget()
         self._steps.append(
@@ -243,49 +265,18 @@ class Diagnosis:
             )
         )
 
-    def _epoch_start(self) -> int:
-        """Index of the first evidence after the last repair."""
-        repairs = [i for i, e in enumerate(self._evidence) if isinstance(e, RepairEvidence)]
-        return repairs[-1] + 1 if repairs else 0
-
-    def _weigh_reading(self, check: str, reading: Reading, number: int) -> None:
-        start = self._epoch_start()
-        earlier = [
-            i
-            for i, item in enumerate(self._evidence)
-            if i >= start and isinstance(item, ReadingEvidence) and item.check == check
-        ]
-        if not earlier:
-            item = ReadingEvidence(check=check, reading=reading)
-            self._evidence.append(item)
-            self._population.tell(item, self._rng(number, 1), LATER_WORLDS)
-            return
-        # A repeated check replaces its older answer, and is less likely to be a slip.
-        for i in reversed(earlier):
-            del self._evidence[i]
-        self._evidence.append(ReadingEvidence(check=check, reading=reading, slip=_REPEATED_SLIP))
-        self._rechecked.add(check)
-        self._rebuild(number)
-
-    def _rebuild(self, number: int) -> None:
-        """Draw worlds anew and go through all evidence again."""
-        self._population = first_population(
-            self._model, self.complaint, self.checks, self._size, self._rng(number, 0),
-            told=self._evidence,
-        )  # fmt: skip
-        for place, item in enumerate(self._evidence):
-            self._population.tell(item, self._rng(number, 1, place), LATER_WORLDS)
-
     # -- asking -------------------------------------------------------------------------------
 
     def belief(self) -> Belief:
         """Give the probability that each repair is needed and each fault present."""
-        return belief_of(self._population)
+        if self._believed is None:
+            self._believed = belief_of(self.population)
+        return self._believed
 
     def weigh(self, check: str, readings: Sequence[Reading]) -> Sequence[float]:
         """Give the predictive density of each candidate under the present belief."""
         quantity = self._known(check).do.quantity
-        return [predictive(self._population, check, quantity, reading) for reading in readings]
+        return [predictive(self.population, check, quantity, reading) for reading in readings]
 
     def would_change(self, check: str, first: Reading, second: Reading) -> bool:
         """Tell whether two candidate readings would lead to different next steps."""
@@ -294,9 +285,11 @@ class Diagnosis:
     def _step_after(self, check: str, reading: Reading) -> str:
         quantity = self._known(check).do.quantity
         check_reading(quantity, reading)
-        few = self._population.thinned(self._rng(len(self._told), 4))
+        few = self.population.thinned()
         imagined = replace(few, log_weights=few.log_weights + few.weigh(check, reading, SLIP))
-        choice = self._choose(imagined, Bench.after(self.checks[check]), done={check})
+        choice = self._choose(
+            imagined, belief_of(imagined), Bench.after(self.checks[check]), done={check}
+        )
         return choice.check or f"verdict:{choice.repair}"
 
     def describe(self, check: str) -> NextCheck:
@@ -304,7 +297,7 @@ class Diagnosis:
         return self._offer(self._known(check), self._bits(check))
 
     def _bits(self, check: str) -> float:
-        return information(self._population, [check], self._rng(len(self._told), 2))[check]
+        return information(self.population, [check], self._rng(len(self._told), 2))[check]
 
     def _offer(
         self, check: Check, bits: float, *, recheck: bool = False, notes: tuple[str, ...] = ()
@@ -313,7 +306,7 @@ class Diagnosis:
             check=check,
             minutes=round(minutes_of(check, self._bench), 2),
             bits=round(bits, 4),
-            expect=expectation_of(self._population, check.id, self._rng(len(self._told), 3)),
+            expect=expectation_of(self.population, check.id, self._rng(len(self._told), 3)),
             cautions=check.cautions,
             recheck=recheck,
             notes=notes,
@@ -343,41 +336,34 @@ class Diagnosis:
 
     def _chosen(self) -> Choice:
         if self._choice is None:
-            self._choice = self._choose(self._population, self._bench, done=set())
+            self._choice = self._choose(self.population, self.belief(), self._bench, done=set())
         return self._choice
 
-    def _choose(self, population: Population, bench: Bench, *, done: set[str]) -> Choice:
-        answered = self._answered() | done
+    def _choose(
+        self, population: Population, belief: Belief, bench: Bench, *, done: set[str]
+    ) -> Choice:
         return choose(
             population,
             repairs=self.repairs,
             bench=bench,
-            answered=answered,
-            barred=frozenset(self._cannot),
-            tried=self._tried(),
+            answered=answered(self.evidence) | done,
+            barred=barred_checks(self._cannot, self.checks),
+            tried=tried(self.evidence),
+            belief=belief,
             rng=self._rng(len(self._told), 2),
         )
-
-    def _answered(self) -> set[str]:
-        """Name the checks that were answered since the last repair."""
-        later = self._evidence[self._epoch_start() :]
-        return {item.check for item in later if isinstance(item, ReadingEvidence)}
-
-    def _tried(self) -> frozenset[str]:
-        """Name the repairs that were done and did not help."""
-        return frozenset(item.repair for item in self._evidence if isinstance(item, RepairEvidence))
 
     def contradiction(self) -> Contradiction | None:
         """Name the answer most likely to be a slip, where one is more likely so than not."""
         chances = self.slip_chances()
-        settled = self._rechecked | self._cannot
+        settled = self._weighing.rechecked | self._cannot
         return likely_slip(
             {check: p for check, p in chances.items() if check not in settled}, self.checks
         )
 
     def slip_chances(self) -> dict[str, float]:
         """Give the posterior chance that each answer since the last repair was a slip."""
-        return slip_chances(self._population, self._evidence[self._epoch_start() :])
+        return slip_chances(self.population.thinned(), self._weighing.since_repair)
 
     def verdict(self) -> Verdict:
         """Give the verdict as far as it goes."""
@@ -388,13 +374,8 @@ class Diagnosis:
             repairs=self.repairs,
             steps=self.steps,
             fixed=self._fixed,
-            tried=self._tried(),
-            amplifier_cleared=not uncleared_groups(self._population, self._answered()),
+            tried=tried(self.evidence),
+            amplifier_cleared=not uncleared_groups(self.population, answered(self.evidence)),
             ready=choice is None or choice.check is None,
-            surer=self._surer(choice),
+            surer=surer_words(choice, self.checks),
         )
-
-    def _surer(self, choice: Choice | None) -> str:
-        if choice is None or choice.most_telling is None:
-            return ""
-        return f"It would be surer after: {self.checks[choice.most_telling].name}."

@@ -6,10 +6,9 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
-    from assistant.diagnosis.evidence import Evidence
     from assistant.diagnosis.labour import Bench
-    from assistant.diagnosis.population import Population
     from assistant.diagnosis.records import NextStep, Step
+    from assistant.diagnosis.weighing import Weighed
     from assistant.readings.reading import Reading
 
 __all__ = ["State", "Told"]
@@ -31,11 +30,9 @@ class Told:
 class State:
     """A case as it stood before the last thing was told; arrays are shared, never changed."""
 
-    population: Population
-    evidence: tuple[Evidence, ...]
+    weighed: Weighed
     bench: Bench
     cannot: frozenset[str]
-    rechecked: frozenset[str]
     fixed: str | None
     told: tuple[Told, ...]
     steps: tuple[Step, ...]

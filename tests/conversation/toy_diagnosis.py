@@ -248,6 +248,9 @@ class ToyDiagnosis:
             self.undo()
         return any(a != b for a, b in pairwise(steps))
 
+    def prepare(self) -> None:
+        pass
+
     def verdict(self) -> Verdict:
         belief = self.belief()
         repair, probability = belief.repairs[0]

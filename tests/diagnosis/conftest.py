@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 
-from assistant.diagnosis import session
+from assistant.diagnosis import weighing
 
 sys.path.insert(0, str(Path(__file__).parent))
 
@@ -15,4 +15,4 @@ sys.path.insert(0, str(Path(__file__).parent))
 @pytest.fixture(autouse=True)
 def small_renewals(monkeypatch: pytest.MonkeyPatch) -> None:
     """Renew with fewer worlds than a real case does: these tests ask for rules, not for figures."""
-    monkeypatch.setattr(session, "LATER_WORLDS", 1500)
+    monkeypatch.setattr(weighing, "LATER_WORLDS", 1500)

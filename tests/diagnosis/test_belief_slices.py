@@ -28,7 +28,7 @@ from assistant.diagnosis.information import (
 )
 from assistant.diagnosis.likelihood import SLIP, Fit, fit
 from assistant.diagnosis.outlook import belief_of, fault_probabilities, predictive
-from assistant.diagnosis.population import Population, first_population
+from assistant.diagnosis.proposal import first_population
 from assistant.diagnosis.worlds import WorldModel
 from assistant.knowledge import load
 from assistant.readings.reading import SEEN_ANSWERS, Beep, Reading, Seen
@@ -36,6 +36,7 @@ from assistant.readings.reading import SEEN_ANSWERS, Beep, Reading, Seen
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
+    from assistant.diagnosis.population import Population
     from assistant.knowledge.schema import Complaint, Installation
 
 WORLDS = 300
@@ -222,8 +223,8 @@ def test_information_as_pyagrum_has_it(car: Installation, said: Complaint) -> No
     for check in ("amp_supply", "protect_light", "amp_supply_running", "whine_running"):
         quantity = population.checks[check].do.quantity
         bins = outcome_bins(
-            quantity, population.predict(check), index, Chance.draw(len(index), rng)
-        )
+            quantity, population.predict(check), Chance.draw(population.worlds.count, rng)
+        )[index]
         counted = count_outcomes(classes, len(names), bins)
         share = counted.joint / counted.sampled
         rows, columns = share.sum(axis=1), share.sum(axis=0)

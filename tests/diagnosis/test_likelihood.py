@@ -67,12 +67,28 @@ def test_a_number_that_is_none_is_refused(quantity: Quantity, number: float) -> 
 def test_units_convert_before_they_are_weighed() -> None:
     predicted = Predicted(value=np.array([0.05, 12.0, 3.0]))
     for quantity, small, large in (
-        ("dc_voltage", Value(value=50.0, unit="mV"), Value(value=0.05, unit="V")),
+        ("dc_voltage", Value(value=50.0, unit="mV"), Value(value=0.05, unit="V", places=3)),
         ("dc_current", Value(value=3000.0, unit="mA"), Value(value=3.0, unit="A")),
         ("resistance", Value(value=0.012, unit="kohm"), Value(value=12.0, unit="ohm")),
     ):
         one, other = fit(quantity, small, predicted), fit(quantity, large, predicted)  # type: ignore[arg-type]
         np.testing.assert_allclose(one.true, other.true, rtol=1e-9)
+
+
+def test_a_small_voltage_counts_by_how_finely_it_was_said() -> None:
+    """30 mV off the millivolt range can hardly have been 40 mV, 0.03 V may, 0.0 V says little."""
+    predicted = Predicted(value=np.array([0.030, 0.040]))
+    ratios = []
+    for said in (
+        Value(value=30.0, unit="mV"),
+        Value(value=0.03, unit="V", places=2),
+        Value(value=0.0, unit="V", places=1),
+    ):
+        near, off = fit("dc_voltage", said, predicted).true
+        ratios.append(near / off)
+    assert ratios[0] > 10.0
+    assert 1.2 < ratios[1] < 2.0
+    assert ratios[2] == pytest.approx(1.2, abs=0.2)
 
 
 @pytest.mark.parametrize("quantity", NUMBERED)

@@ -13,7 +13,8 @@ from hypothesis import strategies as st
 from assistant.diagnosis.complaint import complaint_fit
 from assistant.diagnosis.evidence import Evidence, ReadingEvidence, RepairEvidence
 from assistant.diagnosis.outlook import fault_probabilities
-from assistant.diagnosis.population import Population, first_population, systematic
+from assistant.diagnosis.population import Population, systematic
+from assistant.diagnosis.proposal import first_population
 from assistant.diagnosis.worlds import PAIR_SHARE, WorldModel
 from assistant.electrics.responses import Responder
 from assistant.knowledge import load
