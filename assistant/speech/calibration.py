@@ -18,9 +18,10 @@ class Calibration(BaseModel):
     """Costs and limits, natural logarithms against the network's log posteriors.
 
     ``blank`` is paid for each frame (30 ms) of blank or silence, because a CTC network is too
-    sure of blank; ``word`` for each word, ``loop_phone`` for each phone of the loop. The loop's
-    score counts as that of other words when ``loop_ahead`` is taken from it, and ``loop_per_phone``
-    for each phone of the phrase: a long phrase gathers more. A phrase must be
+    sure of blank; ``word`` for each word, ``unusual`` for each odd turn of a phrase
+    (``habits.oddities``), ``loop_phone`` for each phone of the loop. The loop's score counts as
+    that of other words when ``loop_ahead`` is taken from it, and ``loop_per_phone`` for each phone
+    of the phrase: a long phrase gathers more. A phrase must be
     ``silence_behind`` better than silence: noise makes phrases that hardly are. ``sharpness``
     scales scores to natural logarithms of weights.
     """
@@ -29,6 +30,7 @@ class Calibration(BaseModel):
 
     blank: _Cost
     word: _Cost
+    unusual: _Cost
     loop_phone: _Cost
     loop_ahead: Annotated[float, Field(ge=-100, le=1000)]
     loop_per_phone: Annotated[float, Field(ge=0, le=10)]

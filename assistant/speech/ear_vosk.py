@@ -18,6 +18,7 @@ from assistant.errors import GivenError, MisuseError
 from assistant.speech.audio import EAR_RATE, Samples
 from assistant.speech.calibration import Calibration, builtin_calibration
 from assistant.speech.events import GraphSource, Heard, Hypothesis, accepts, spoken_graph
+from assistant.speech.habits import oddities
 from assistant.speech.lexicon import network_lexicon
 from assistant.speech.modeldir import write_model
 from assistant.speech.parts import need
@@ -69,6 +70,8 @@ class _Told:
     loop_ahead: float = 0.0
     loop_per_phone: float = 0.0
     silence_behind: float = 0.0
+    unusual: float = 0.0
+    grammar: str = ""
 
 
 class BuiltinEar:
@@ -117,6 +120,8 @@ class BuiltinEar:
             loop_ahead=self._figures.loop_ahead,
             loop_per_phone=self._figures.loop_per_phone,
             silence_behind=self._figures.silence_behind,
+            unusual=self._figures.unusual,
+            grammar=grammar,
         )
         return model, told
 
@@ -198,13 +203,24 @@ class VoskStream:
         phrases, *loop = (_alternatives(decoder.FinalResult()) for decoder in self._decoders)
         self._decoders = []
         self._parts.append(phrases)
-        found = _joined(self._parts)
+        found = self._by_habit(_joined(self._parts))
         other = None
         if loop and loop[0]:
             said = next((one.text for one in found if one.text), "")
             phones = sum(len(network_lexicon()[word][0]) for word in said.split())
             other = loop[0][0].score - self._told.loop_ahead - self._told.loop_per_phone * phones
         return self._heard(found, other)
+
+    def _by_habit(self, found: list[Hypothesis]) -> list[Hypothesis]:
+        """Hold what people hardly ever say against the phrases, and rank them anew."""
+        told = self._told
+        if not told.unusual:
+            return found
+        weighed = [
+            replace(one, score=one.score - told.unusual * oddities(one.text.split(), told.grammar))
+            for one in found
+        ]
+        return sorted(weighed, key=lambda one: -one.score)
 
     def _accept(self, pcm: Samples) -> None:
         if not self._decoders:

@@ -16,7 +16,7 @@ from assistant.speech.audio import EAR_RATE, Samples
 __all__ = ["Loudness", "RoomTone"]
 
 _PAD: Final = EAR_RATE // 5
-_PAD_LEVEL: Final = 60.0
+_PAD_LEVEL: Final = 20.0
 _TRACE_LEVEL: Final = 10.0
 _FULL: Final = 32767
 _SEED: Final = 20240
