@@ -43,7 +43,7 @@ body, one speaker at a time, signal leads; what is left is the amplifier (common
 source)."""
 _SURE: Final = 0.9
 """From this probability on the other orders stop measuring."""
-_MOST_CHECKS: Final = 30
+_MOST_CHECKS: Final = 40
 _MOST_REPAIRS: Final = 5
 
 

@@ -180,8 +180,10 @@ def choose(
             )  # fmt: skip
             return Choice(check=first, bits=bits[first], repair=best_repair, most_telling=first)
     top = float(max(now[:-1]))
+    # Whoever was wrong before has more patience.
+    tiring = len(answered) // (1 + len(tried))
     best, telling = best_check(
-        outcomes, bits, minutes, costs, top=top, answered=len(answered), rng=rng
+        outcomes, bits, minutes, costs, top=top, answered=tiring, rng=rng
     )
     return Choice(
         check=best,
