@@ -1,7 +1,8 @@
 """Plays a large fleet of unseen cars under several orders of checks and compares them.
 
 The cars are those of ``assistant.practice``: their own solver, their own spreads, nothing shared
-with the program's electrics or diagnosis. All orders get the same cars. With ``--out`` the table
+with the program's electrics or diagnosis. All orders get the same cars; those of their numbers
+that lie outside the program's own spreads are counted. With ``--out`` the table
 and a picture are written too; the played cases are kept in ``--keep`` and gone on with.
 """
 
@@ -41,6 +42,7 @@ def _parser() -> argparse.ArgumentParser:
         "--orders", default="own,fixed", help=f"of {', '.join(ORDERS)}, with commas (own,fixed)"
     )
     parser.add_argument("--misread", type=float, default=0.0, help="chance of a slip per check (0)")
+    parser.add_argument("--pairs", action="store_true", help="two faults in each car")
     parser.add_argument("--workers", type=int, default=1, help="processes (1)")
     parser.add_argument("--keep", type=Path, default=None, help="JSONL file of the played cases")
     parser.add_argument("--out", type=Path, default=None, help="directory for table and picture")
@@ -69,14 +71,14 @@ def _kept(path: Path | None) -> dict[str, dict[str, Any]]:
 
 def _play_all(given: argparse.Namespace) -> dict[str, list[Played]]:
     orders = [name.strip() for name in given.orders.split(",")]
-    planned = fleet(given.cars, given.seed)
+    planned = fleet(given.cars, given.seed, pairs=given.pairs)
     kept = _kept(given.keep)
     results: dict[str, list[Played]] = {order: [] for order in orders}
     plans: list[Plan] = []
     keys: list[str] = []
     for seed, kind, faults in planned:
         for order in orders:
-            key = f"{given.seed} {seed} {kind} {faults[0]} {order} {given.misread}"
+            key = f"{given.seed} {seed} {kind} {'+'.join(faults)} {order} {given.misread}"
             if key in kept:
                 if kept[key]["played"] is not None:
                     results[order].append(Played(**kept[key]["played"]))
@@ -119,6 +121,10 @@ def _row(name: str, cases: Sequence[Played], base: float | None) -> str:
     )
 
 
+def _from(cases: Sequence[Played], least: int) -> list[Played]:
+    return [c for c in cases if c.beyond >= least]
+
+
 def table(results: dict[str, list[Played]]) -> str:
     """Give the table of all orders, and of the program's own order by sort of fault."""
     fixed = results.get("fixed") or None
@@ -129,6 +135,13 @@ def table(results: dict[str, list[Played]]) -> str:
     )
     lines = [head, *(_row(name, cases, base) for name, cases in results.items() if cases)]
     if own := results.get("own"):
+        if far := _from(own, 1):
+            lines += [
+                "",
+                f"own order, cars with numbers beyond the program's spreads (of {len(own)})",
+            ]
+            lines += [_row("any", far, None)]
+            lines += [_row("four or more", more, None)] if (more := _from(own, 4)) else []
         lines += ["", "own order by hidden fault"]
         lines += [
             _row(sort, [c for c in own if c.sort == sort], None)

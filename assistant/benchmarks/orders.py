@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Any, Final, Protocol
 
 import numpy as np
 
+from assistant.benchmarks.beyond import numbers_beyond
 from assistant.diagnosis.choice import information
 from assistant.diagnosis.labour import Bench, minutes_of
 from assistant.diagnosis.records import Verdict
@@ -118,7 +119,8 @@ class Played:
 
     ``minutes`` are those of measuring up to the first verdict, ``all_minutes`` of all measuring
     and of the repairs done in vain until the right one was named. ``stated`` is the probability
-    of the first verdict, ``right`` whether it mends a hidden fault.
+    of the first verdict, ``right`` whether it mends a hidden fault, ``ended`` that all were
+    mended; ``beyond`` counts the car's numbers outside the program's spreads, -1 uncounted.
     """
 
     order: str
@@ -131,6 +133,7 @@ class Played:
     within_two: bool
     ended: bool
     amp_blamed: bool
+    beyond: int = -1
 
     def as_json(self) -> dict[str, Any]:
         """Give it for the record."""
@@ -138,7 +141,9 @@ class Played:
 
 
 def play(case: Case, name: str, *, sort: str, misread: float = 0.0, seed: int = 0) -> Played:
-    """Drive ``case`` under the order ``name`` until the right repair or five were named."""
+    """Drive ``case`` under the order ``name`` until all faults are mended, or five repairs done."""
+    beyond = numbers_beyond(case)
+    left = list(case.faults)
     rng = np.random.default_rng([case.seed, seed, 7])
     diagnosis = Diagnosis.open(
         installation=Installation.model_validate(case.given),
@@ -161,13 +166,17 @@ def play(case: Case, name: str, *, sort: str, misread: float = 0.0, seed: int = 
             measured, checks = measured + minutes, checks + 1
         verdict = diagnosis.verdict()
         named = verdict.faults[0][0]
-        right = any(same_repair(named, fault) for fault in case.faults)
+        right = any(same_repair(named, fault) for fault in left)
         if not verdicts:
             first_checks, first_minutes = checks, measured
         verdicts.append((right, verdict.probability, named))
-        if right or len(verdicts) == _MOST_REPAIRS:
+        if right:
+            left = [fault for fault in left if not same_repair(named, fault)]
+            case.car.mend(named)
+        else:
+            wasted += diagnosis.repairs[verdict.repair].minutes
+        if not left or len(verdicts) == _MOST_REPAIRS:
             break
-        wasted += diagnosis.repairs[verdict.repair].minutes
         diagnosis.repaired(verdict.repair, fixed=False)
     return Played(
         order=name,
@@ -178,6 +187,7 @@ def play(case: Case, name: str, *, sort: str, misread: float = 0.0, seed: int = 
         stated=verdicts[0][1],
         right=verdicts[0][0],
         within_two=any(good for good, _, _ in verdicts[:2]),
-        ended=verdicts[-1][0],
+        ended=not left,
         amp_blamed=verdicts[0][2] == "amp.internal" and "amp.internal" not in case.faults,
+        beyond=beyond,
     )

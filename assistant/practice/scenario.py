@@ -164,10 +164,13 @@ def must_show() -> list[tuple[str, str]]:
     return [(kind, fault) for kind in ("van_mono", "coupe_five") for fault in MUST_SHOW]
 
 
-def fleet(cars: int, seed: int, *, only: str | None = None) -> list[tuple[int, str, list[str]]]:
+def fleet(
+    cars: int, seed: int, *, only: str | None = None, pairs: bool = False
+) -> list[tuple[int, str, list[str]]]:
     """Plan ``cars`` cases as (seed, kind, faults): kinds in turn, each kind's faults in turn.
 
-    ``only`` keeps the faults whose id contains it. Raises ``GivenError`` when none does.
+    ``only`` keeps the faults whose id contains it. Raises ``GivenError`` when none does. With
+    ``pairs`` each car has a second fault, of another sort.
     """
     rng = np.random.default_rng(seed)
     plans: list[tuple[str, str]] = []
@@ -190,7 +193,11 @@ def fleet(cars: int, seed: int, *, only: str | None = None) -> list[tuple[int, s
         for sort in sorts:
             options = by_sort[sort]
             kind, fault = options[int(rng.integers(len(options)))]
-            planned.append((int(rng.integers(2**31)), kind, [fault]))
+            faults = [fault]
+            if pairs:
+                others = [f for k, f in plans if k == kind and sort_of(f) != sort]
+                faults.append(others[int(rng.integers(len(others)))])
+            planned.append((int(rng.integers(2**31)), kind, faults))
     return planned[:cars]
 
 

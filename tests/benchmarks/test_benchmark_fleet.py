@@ -7,11 +7,12 @@ from typing import TYPE_CHECKING
 
 import pytest
 
+from assistant.benchmarks.beyond import numbers_beyond, numbers_compared
 from assistant.benchmarks.fleet import calibration_error, main, table
 from assistant.benchmarks.orders import FIXED_ORDER, ORDERS, Played, play
 from assistant.benchmarks.peers import main as peers_main
 from assistant.knowledge import load
-from assistant.practice.scenario import draw_case
+from assistant.practice.scenario import draw_case, fleet, sort_of
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -83,3 +84,26 @@ def test_the_peers_agree(capsys: pytest.CaptureFixture[str]) -> None:
     """pyAgrum and pgmpy are the reference packages."""
     assert peers_main(["--worlds", "120", "--repeats", "1"]) == 0
     assert "pgmpy" in capsys.readouterr().out
+
+
+def test_two_faults_are_mended_one_after_the_other() -> None:
+    case = draw_case(4, "pickup_two", ["remote.missing", "supply.ground_resistive"])
+    found = play(case, "own", sort="remote.missing")
+    assert found.ended
+    assert case.car.faults == []
+    assert found.all_minutes > found.minutes
+
+
+def test_numbers_beyond_the_spread_are_counted() -> None:
+    case = draw_case(4, "pickup_two", ["remote.missing"])
+    case.car.sound.battery.inner = 0.008
+    within = numbers_beyond(case)
+    case.car.sound.battery.inner = 0.2
+    assert numbers_beyond(case) == within + 1
+    assert numbers_compared(case) > 25
+
+
+def test_a_fleet_of_pairs_gives_each_car_two_sorts_of_fault() -> None:
+    plans = fleet(60, 1, pairs=True)
+    assert plans == fleet(60, 1, pairs=True)
+    assert all(len({sort_of(fault) for fault in faults}) == 2 for _, _, faults in plans)
