@@ -85,6 +85,11 @@ def _symptom(seen: _Behaviour, symptom: str) -> NDArray[np.float64]:
         axis=0,
     )  # fmt: skip
     dead = seen.fails("accessory", "quiet") & ~seen.protects("accessory", "quiet")
+    # A complaint tells of what was: heat has tripped it, whether or not it is hot now.
+    heat = seen.parts.flag("heat_trips")
+    dark = seen.parts.flag("inner_trip_dark")
+    protects = np.where(heat, ~dark, protects)
+    dead &= ~heat
     positions = seen.parts.positions
     silent = np.sum([seen.silent(p) for p in positions], axis=0)
     some = (silent > 0) & (silent < len(positions))
@@ -95,6 +100,7 @@ def _symptom(seen: _Behaviour, symptom: str) -> NDArray[np.float64]:
         | seen.fails("running", "quiet")
         | seen.fails("running", "loud")
     )
+    lost |= heat
     scores = {
         "protects": np.where(protects, 1.0, 0.0),
         "will_not_turn_on": np.where(dead, 1.0, 0.0)
@@ -151,7 +157,7 @@ def complaint_fit(
     said = set(complaint.when)
     if said and not said & {"always", "accessory"}:
         # Trouble that is there with the key on would hardly be told as coming later.
-        early = seen.fails("accessory", "quiet")
+        early = seen.fails("accessory", "quiet") & ~seen.parts.flag("heat_trips")
         weight = weight * np.where(early, _UNNAMED * 0.5, 1.0)
     if said & {"running", "seconds_after_start", "cranking"} and "loud" not in said:
         only_loud = seen.works("running", "quiet") & seen.works("accessory", "quiet")

@@ -181,7 +181,8 @@ def jump_chance(quantity: Quantity, predicted: Predicted) -> NDArray[np.float64]
     with np.errstate(invalid="ignore"):
         gap = np.abs(predicted.other - value) / (0.05 + 0.03 * np.abs(predicted.other))
     share = np.where(np.isfinite(gap), np.minimum(gap, 1.0), 1.0)
-    return np.where(predicted.jumps, _JUMP_SHOWS * share, 0.0)
+    jumps = predicted.jumps if predicted.lasts is None else predicted.jumps & ~predicted.lasts
+    return np.where(jumps, _JUMP_SHOWS * share, 0.0)
 
 
 def _steady_fit(quantity: Quantity, reading: Reading, value: NDArray[np.float64]) -> Fit:

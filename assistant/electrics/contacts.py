@@ -13,7 +13,7 @@ if TYPE_CHECKING:
     from assistant.electrics.arrays import BoolArray, FloatArray
     from assistant.electrics.parts import Parts
 
-__all__ = ["holding_contacts", "loose_contacts"]
+__all__ = ["heat_comes_and_goes", "holding_contacts", "loose_contacts"]
 
 _CONTACTS: Final = {
     "fuse_jumps": "fuse_contact_ohm",
@@ -32,9 +32,14 @@ def _rubbing(parts: Parts, position: str) -> BoolArray:
     return parts.flag(f"coil_rubs.{position}") & parts.flag(f"rub_jumps.{position}")
 
 
+def heat_comes_and_goes(parts: Parts) -> BoolArray:
+    """Tell which worlds have an amplifier that is hot at one check and cool at the next."""
+    return parts.flag("heat_trips") & parts.flag("heat_varies")
+
+
 def loose_contacts(parts: Parts) -> BoolArray:
     """Tell which worlds have a contact or a heat trip that comes and goes, (worlds,)."""
-    loose = parts.flag("heat_trips") & parts.flag("heat_varies")
+    loose = heat_comes_and_goes(parts)
     for flag in _CONTACTS:
         loose |= parts.flag(flag)
     for position in parts.positions:

@@ -16,7 +16,7 @@ from typing import TYPE_CHECKING, cast
 import numpy as np
 
 from assistant.electrics.amplifier import AmplifierState, solve_amplifier
-from assistant.electrics.contacts import holding_contacts, loose_contacts
+from assistant.electrics.contacts import heat_comes_and_goes, holding_contacts, loose_contacts
 from assistant.electrics.load import coil_ohm, coil_share, leak_ohm, line_ohm
 from assistant.electrics.parts import OPEN_OHM, Parts, Situation
 from assistant.electrics.signal import (
@@ -53,12 +53,14 @@ class Predicted:
     """One check's predicted reading in each world, (worlds,).
 
     ``other`` is the reading while a bad contact happens to hold, and ``jumps`` where that differs;
-    both None where no world has such a contact.
+    both None where no world has such a contact. ``lasts``: where the other state is one of heat,
+    which stays for minutes: the reading may be either, but does not jump.
     """
 
     value: FloatArray
     other: FloatArray | None = None
     jumps: BoolArray | None = None
+    lasts: BoolArray | None = None
 
 
 @dataclass(slots=True)
@@ -93,7 +95,8 @@ class Responder:
         jumps |= np.isfinite(other) != np.isfinite(value)
         if not jumps.any():
             return Predicted(value=value)
-        return Predicted(value=value, other=other, jumps=np.asarray(jumps))
+        lasts = heat_comes_and_goes(self.parts)
+        return Predicted(value=value, other=other, jumps=np.asarray(jumps), lasts=lasts)
 
     def _in_other_state(self, do: Do, value: FloatArray) -> FloatArray:
         """Give the reading while a bad contact holds or a chopping amplifier pulls, (worlds,)."""
