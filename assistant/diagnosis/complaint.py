@@ -159,6 +159,10 @@ def complaint_fit(
         # Trouble that is there with the key on would hardly be told as coming later.
         early = seen.fails("accessory", "quiet") & ~seen.parts.flag("heat_trips")
         weight = weight * np.where(early, _UNNAMED * 0.5, 1.0)
+    if "accessory" in said and not said & {"always", "running", "seconds_after_start"}:
+        # Who names the key alone means that it does better with the engine running.
+        late = seen.fails("running", "loud" if "loud" in said else "quiet")
+        weight = weight * np.where(late, _UNNAMED, 1.0)
     if said & {"running", "seconds_after_start", "cranking"} and "loud" not in said:
         only_loud = seen.works("running", "quiet") & seen.works("accessory", "quiet")
         if complaint.symptom in {"protects", "cuts_out"}:

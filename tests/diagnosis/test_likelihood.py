@@ -172,6 +172,22 @@ def test_what_is_seen_may_be_either_state_of_a_loose_contact() -> None:
     assert chances[1] > 0.3
 
 
+def test_a_state_that_lasts_may_be_either_but_does_not_jump() -> None:
+    """An amplifier that heat has tripped: 20 A at one check, 0.3 A a few minutes later."""
+    predicted = Predicted(
+        value=np.array([20.0, 20.0]), other=np.array([0.3, 0.3]),
+        jumps=np.array([True, True]), lasts=np.array([True, False]),
+    )  # fmt: skip
+    for amps in (20.0, 0.3):
+        said = Value(value=amps, unit="A")
+        lasting, jumping = fit("dc_current", said, predicted).true
+        best = fit("dc_current", said, Predicted(value=np.array([amps]))).true[0]
+        assert lasting == pytest.approx(0.5 * best, rel=1e-6)
+        assert jumping < lasting
+    lasting, jumping = fit("dc_current", Unstable(), predicted).true
+    assert jumping > 10 * lasting
+
+
 def test_open_line_speaks_for_an_open_circuit() -> None:
     predicted = Predicted(value=np.array([np.inf, 4.0, 30_000.0, 5e7]))
     found = fit("resistance", OpenLine(), predicted).mixed(SLIP)

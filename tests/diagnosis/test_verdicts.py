@@ -103,6 +103,8 @@ def random_answer(rng: np.random.Generator, step: NextCheck) -> Reading:
             return Value(value=float(rng.choice([0.6, 3.6, 1200.0])), unit="ohm")
         case "ac_voltage":
             return Value(value=float(rng.choice([0.01, 0.8])), unit="V")
+        case "dc_current":
+            return Value(value=float(rng.choice([0.3, 1.2, 25.0])), unit="A")
         case _:
             return Value(value=float(rng.choice([0.02, 12.3, 13.9])), unit="V")
 

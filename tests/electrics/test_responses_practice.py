@@ -261,3 +261,39 @@ def test_a_sound_load_as_rated_trips_nothing(nominal: float, minimum: float) -> 
             parts, Situation("accessory", audio, frozenset()), np.full(parts.count, level)
         )
         assert trips.mean() == 0.0
+
+
+def current(audio: Audio) -> Do:
+    return Do(
+        quantity="dc_current", red="main_fuse.amp_side", black="amp.power", vehicle="accessory",
+        audio=audio,
+    )  # fmt: skip
+
+
+def test_heat_leaves_the_amplifier_at_either_current() -> None:
+    """Cool it plays and draws for the music, hot it draws next to nothing."""
+    parts = worlds(
+        N, heat_trips=1.0, heat_varies=1.0, hot_now=0.0, gain_high=0.0, sag_stays=0.0,
+        low_trip_v=8.2, burst_ratio=1.3, rated_w=600.0, **SOUND_PATH,
+    )  # fmt: skip
+    found = Responder(parts).predict(current("loud"))
+    plays = state(parts, "accessory", "loud").works
+    assert plays.mean() > 0.8
+    assert found.other is not None
+    assert found.lasts is not None
+    assert found.lasts.all()
+    assert (found.value[plays] > 2.0).all()
+    assert (found.other[plays] < 1.0).all()
+
+
+def test_a_chopping_amplifier_shows_its_current_with_and_without_music() -> None:
+    parts = worlds(
+        N, trip_chops=1.0, gain_high=1.0, gain_trips=1.0, inner_trip_dark=0.0, sag_stays=0.0,
+        low_trip_v=8.2, rated_w=600.0, **SOUND_PATH,
+    )  # fmt: skip
+    now = state(parts, "accessory", "loud")
+    found = Responder(parts).predict(current("loud"))
+    assert now.chops.mean() > 0.8
+    assert found.other is not None
+    np.testing.assert_allclose(found.other[now.chops], now.pulling.current[now.chops])
+    assert (found.other[now.chops] > found.value[now.chops] + 1.0).all()
