@@ -182,9 +182,7 @@ def choose(
     top = float(max(now[:-1]))
     # Whoever was wrong before has more patience.
     tiring = len(answered) // (1 + len(tried))
-    best, telling = best_check(
-        outcomes, bits, minutes, costs, top=top, answered=tiring, rng=rng
-    )
+    best, telling = best_check(outcomes, bits, minutes, costs, top=top, answered=tiring, rng=rng)
     return Choice(
         check=best,
         bits=0.0 if best is None else bits[best],

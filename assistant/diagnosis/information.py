@@ -8,7 +8,7 @@ after the check follow from the counts (classes x bins).
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Final
+from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
 
@@ -102,7 +102,9 @@ def outcome_bins(quantity: Quantity, predicted: Predicted, luck: Chance) -> NDAr
     return bins
 
 
-def count_outcomes(classes: NDArray[np.intp], class_count: int, bins: NDArray[np.intp]) -> Outcomes:
+def count_outcomes(
+    classes: NDArray[np.intp], class_count: int, bins: NDArray[np.integer[Any]]
+) -> Outcomes:
     """Count class and bin together, (classes x bins)."""
     joint = np.bincount(classes * _ROOM + bins, minlength=class_count * _ROOM)
     return Outcomes(

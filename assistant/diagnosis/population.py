@@ -66,7 +66,7 @@ class Population:
     _now: Responder | None = None
     _present: Worlds | None = None
     _predicted: dict[str, Predicted] | None = None
-    _simulated: dict[str, NDArray[np.intp]] | None = None
+    _simulated: dict[str, NDArray[np.int8]] | None = None
     _luck: Chance | None = None
     _since: int = 0
     _thinned: Population | None = None
@@ -105,7 +105,7 @@ class Population:
             self._predicted[check] = self._now.predict(self.checks[check].do)
         return self._predicted[check]
 
-    def simulated(self, check: str) -> NDArray[np.intp]:
+    def simulated(self, check: str) -> NDArray[np.int8]:
         """Give the bin of one answer to ``check`` in every present world, (worlds,).
 
         Drawn once: each world keeps its luck, and all checks meet the same.
@@ -117,7 +117,8 @@ class Population:
             self._simulated = {}
         if check not in self._simulated:
             quantity = self.checks[check].do.quantity
-            self._simulated[check] = outcome_bins(quantity, self.predict(check), self._luck)
+            bins = outcome_bins(quantity, self.predict(check), self._luck)
+            self._simulated[check] = bins.astype(np.int8)
         return self._simulated[check]
 
     def _forget(self) -> None:
