@@ -1,0 +1,220 @@
+"""The sets of the ear's table: voices that no model was trained on, people, other words, noise.
+
+Voices speak there and then: flite's rms and kal16, and four of espeak-ng's voice variants that
+training does not use (``assistant.speech.acoustic.voices``). The phrases are drawn by
+``audio_fixtures.heldout``, with a seed of their own. What is not installed or not given is left
+out, and a set that stays empty has no data.
+"""
+
+from __future__ import annotations
+
+import shutil
+import subprocess
+import tempfile
+from dataclasses import dataclass, replace
+from importlib import import_module
+from pathlib import Path
+from typing import TYPE_CHECKING, Final
+
+import numpy as np
+
+from assistant.benchmarks.ear_clips import Clip, degraded, grammar_of, noises_in, read_clips
+from assistant.speech.acoustic.clips import read_manifest
+from assistant.speech.audio import EAR_RATE, Samples, read_sound
+from assistant.speech.events import accepts, spoken_graph
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable, Sequence
+
+__all__ = ["Said", "changed", "noise_alone", "noises", "other_words", "people", "teens", "unseen"]
+
+FLITE: Final = ("rms", "kal16")
+ESPEAK: Final = ("en-us+Andy", "en-gb+Annie", "en-us+steph2", "en-gb+edward")
+_SEED: Final = 2026
+_LEAD: Final = EAR_RATE // 4
+_PIECE: Final = 2 * EAR_RATE
+_DIGITS: Final = frozenset(
+    {"zero", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine"}
+)
+_TEENS: Final = (
+    *("thirteen", "fourteen", "fifteen", "sixteen", "seventeen", "eighteen", "nineteen"),
+    *("thirty", "forty", "fifty", "sixty", "seventy", "eighty", "ninety"),
+)
+_SENTENCES: Final = (
+    "hand me the torch please",
+    "where did the screwdriver go",
+    "she comes back after lunch",
+    "close the door behind you",
+    "that song again on the radio",
+    "put the kettle on",
+    "the customer waits outside",
+    "it rains since this morning",
+    "who left the ladder here",
+    "we need more coffee",
+    "my brother bought a boat",
+    "careful with the paint",
+    "look at that dog over there",
+    "the phone rang twice yesterday",
+    "tell him tomorrow is fine",
+    "what a terrible colour",
+    "sweep the floor before dinner",
+    "the garden wants water",
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Said:
+    """A sound in memory, what is said in it, and the grammar it is heard with."""
+
+    clip: Clip
+    sound: Samples
+    grammar: str
+
+
+def _phrase_clips(count: int, seed: int) -> list[Clip]:
+    try:
+        draw = import_module("audio_fixtures.heldout").draw
+    except ModuleNotFoundError:
+        return []
+    rows = [one.row("") for one in draw(count, seed)]
+    head = import_module("audio_fixtures.heldout").MANIFEST_HEAD.split("\t")
+    read = [dict(zip(head, row.split("\t"), strict=True)) for row in rows]
+    return [Clip(Path(), row["words"], row) for row in read]
+
+
+def speakers() -> tuple[tuple[str, str], ...]:
+    """Give engine and voice of every unseen voice that is installed here."""
+    flite = [("flite", voice) for voice in FLITE] if shutil.which("flite") else []
+    espeak = [("espeak-ng", voice) for voice in ESPEAK] if shutil.which("espeak-ng") else []
+    return (*flite, *espeak)
+
+
+def _spoken(words: str, engine: str, voice: str) -> Samples:
+    """Speak, with a quarter of a second of quiet around."""
+    with tempfile.TemporaryDirectory() as folder:
+        out = Path(folder) / "said.wav"
+        program = shutil.which(engine) or engine
+        given = {
+            "flite": [program, "-voice", voice, "-t", words, "-o", str(out)],
+            "espeak-ng": [program, "-v", voice, "-s", "150", "-w", str(out), words],
+        }[engine]
+        subprocess.run(given, check=True, capture_output=True)  # noqa: S603 - no shell
+        sound = read_sound(out).samples
+    loud = np.flatnonzero(np.abs(sound) > 0.005 * np.abs(sound).max())
+    quiet = np.zeros(_LEAD, np.int16)
+    return np.concatenate([quiet, sound[loud[0] : loud[-1] + 1], quiet])
+
+
+def _by_turns(clips: Sequence[Clip], grammar: str | None = None) -> list[Said]:
+    voices = speakers()
+    if not voices:
+        return []
+    return [
+        Said(clip, _spoken(clip.words, *voices[k % len(voices)]), grammar_of(clip, grammar))
+        for k, clip in enumerate(clips)
+    ]
+
+
+def unseen(count: int, voices: Path | None = None) -> list[Said]:
+    """Have the unseen voices speak phrases; add the clean clips of ``voices``."""
+    found = _by_turns(_phrase_clips(count, _SEED))
+    if voices is not None:
+        clean = read_clips(voices, ["noise_db=clean"])[:count]
+        found += [Said(one, read_sound(one.path).samples, grammar_of(one)) for one in clean]
+    return found
+
+
+def teens(count: int) -> list[Said]:
+    """Have the unseen voices say teens and tens, bare and with volts or ohms."""
+    units = (("", "dc_voltage"), ("volts", "dc_voltage"), ("ohms", "resistance"))
+    pairs = [(f"{word} {unit}".strip(), asked) for unit, asked in units for word in _TEENS]
+    # Six voices and 42 phrases: a step of 5 gives every phrase other voices in each round
+    chosen = [pairs[5 * k % len(pairs)] for k in range(count)]
+    return _by_turns([Clip(Path(), words, {"expect": asked}) for words, asked in chosen])
+
+
+def changed(
+    said: Iterable[Said],
+    *,
+    noise: Sequence[Samples] = (),
+    snr_db: float = 10.0,
+    telephone: bool = False,
+) -> list[Said]:
+    """Add noise so many dB under the speech, then a telephone line."""
+    return [
+        replace(
+            one,
+            sound=degraded(
+                one.sound,
+                noise=noise[k % len(noise)] if noise else None,
+                snr_db=snr_db,
+                telephone=telephone,
+                seed=k,
+            ),
+        )
+        for k, one in enumerate(said)
+    ]
+
+
+def noises(folder: Path | None) -> list[Samples]:
+    """Read the noise of ``folder``, or without one compute that of the fixtures."""
+    if folder is not None:
+        return noises_in(folder)
+    try:
+        makers = import_module("audio_fixtures.room").NOISES
+    except ModuleNotFoundError:
+        return []
+    rng = np.random.default_rng(_SEED)
+    made = [makers[name](10 * EAR_RATE, rng) for name in sorted(makers) for _ in range(2)]
+    return [np.round(one / np.abs(one).max() * 8000).astype(np.int16) for one in made]
+
+
+def noise_alone(found: Sequence[Samples]) -> list[Said]:
+    """Cut pieces of two seconds, to be heard while volts are expected."""
+    pieces = [
+        sound[start : start + _PIECE]
+        for sound in found
+        for start in range(0, len(sound) - _PIECE + 1, 2 * _PIECE)
+    ]
+    return [Said(Clip(Path(), "", {}), piece, "volts") for piece in pieces]
+
+
+def people(folder: Path | None, which: str) -> list[Said]:
+    """Give recordings of people who are in no training set.
+
+    ``which``: "fsdd" is the development speakers of the Free Spoken Digit Dataset; the others are
+    of the speakers that the recipe splits off its training sets: "numbers" connected numbers,
+    "digits", "words" (yes, no, stop), "others" words that no grammar has.
+    """
+    if folder is None:
+        return []
+    if which == "fsdd":
+        clips = read_clips(folder, ["set=fsdd", "split=dev"])
+        return [Said(one, read_sound(one.path).samples, "digits") for one in clips]
+    graph, numbers = spoken_graph("any"), frozenset(_TEENS) | _DIGITS | {"oh", "twenty"}
+    numbers |= {"ten", "eleven", "twelve"}
+    chosen: list[tuple[str, str, str]] = []
+    for one in read_manifest(folder / "manifest.tsv"):
+        words = one.words.split()
+        sort = "others"
+        if len(words) > 1 and set(words) <= numbers:
+            sort = "numbers"
+        elif len(words) == 1 and words[0] in _DIGITS:
+            sort = "digits"
+        elif one.words in {"yes", "no", "stop"}:
+            sort = "words"
+        elif accepts(graph, tuple(words)) or len(words) > 1:
+            sort = ""
+        if one.split == "dev" and sort == which:
+            chosen.append((one.file, one.words, one.speaker))
+    grammar = {"numbers": "numbers", "digits": "digits"}.get(which, "any")
+    return [
+        Said(Clip(Path(file), words, {"speaker": who}), read_sound(file).samples, grammar)
+        for file, words, who in chosen
+    ]
+
+
+def other_words(folder: Path | None) -> list[Said]:
+    """Give sentences of the unseen voices, and words of people, that no grammar has."""
+    said = _by_turns([Clip(Path(), words, {}) for words in _SENTENCES], "any")
+    return said + people(folder, "others")
