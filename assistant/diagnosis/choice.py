@@ -48,6 +48,8 @@ _ENOUGH: Final = 0.5
 _DEALS: Final = 6
 _PATIENT_FOR: Final = 18.0
 _ENOUGH_WHEN_TIRED: Final = 0.5
+_STILL_WORTH: Final = 15.0
+"""Minutes that a check must save on the repairs to be asked of somebody who is tired."""
 _MOST_ANSWERS: Final = 12
 """Answers after which a likely verdict is given, and after twice as many any: nobody measures for
 ever (common practice, no source). More may be told after it."""
@@ -225,9 +227,11 @@ def best_check(
         for check in by_rate[:_LOOKED_AT]
     }
     worth = [check for check in by_rate[:_LOOKED_AT] if saves[check] > 0.0]
-    tired = answered >= _MOST_ANSWERS and top >= _ENOUGH_WHEN_TIRED
-    if tired or answered >= 2 * _MOST_ANSWERS or (not worth and top >= _ENOUGH):
+    if answered >= 2 * _MOST_ANSWERS or (not worth and top >= _ENOUGH):
         return None, telling
+    if answered >= _MOST_ANSWERS and top >= _ENOUGH_WHEN_TIRED:
+        most = max(saves, key=lambda check: (saves[check], check))
+        return (most if saves[most] > _STILL_WORTH else None), telling
     return (worth[0] if worth else telling), telling
 
 

@@ -127,7 +127,7 @@ def _trip(parts: Parts, situation: Situation, solver: Solver, celsius: float | N
     if celsius is not None and celsius > amp.trip_celsius:
         return "heat"
     if amp.trips_on_shorted_signal:
-        for pair in _plugged(parts, situation):
+        for pair in (pair for pair in parts.signals if not situation.unplugged(pair)):
             if parts.signals[signal_route(parts, situation, pair)].short < 10.0:
                 return "signal"
     outputs = sorted({line.output for line in parts.speakers.values()})
@@ -172,8 +172,6 @@ def _signal_share(parts: Parts, situation: Situation, pair: str, solver: Solver)
     """Give the AC level at the inputs of ``pair`` over the source's proper level."""
     if situation.audio == "off":
         return 0.0
-    if "substitute:source" in situation.setup:
-        return 0.0 if situation.vehicle == "off" else 0.8
     if situation.unplugged(pair):
         return 0.0
     network = build(parts, situation, AmpState(), kind="audio", sections=_SIGNALS)

@@ -31,6 +31,7 @@ _KNEE_V = 6.0
 _NOMINAL_V = 13.0
 _RAIL = "amp.rail"
 _SOURCE_GROUND = "source.ground"
+_AFLOAT = 1e7
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -259,7 +260,9 @@ def _signal(network: Network, parts: Parts, situation: Situation, pair: str, kin
     source, amp = parts.source, parts.amp
     lead = parts.signals[signal_route(parts, situation, pair)]
     hot, back = f"source.{pair}.center", f"source.{pair}.shell"
-    network.resistor(back, _SOURCE_GROUND, source.shell_to_ground)
+    # A music player in the radio's place hangs on no ground; converter and leads stay as they are.
+    player = "substitute:source" in situation.setup
+    network.resistor(back, _SOURCE_GROUND, _AFLOAT if player else source.shell_to_ground)
     if kind == "audio":
         network.source(hot, back, input_level(parts, situation, lead.share), source.out)
     else:
@@ -271,7 +274,7 @@ def _signal(network: Network, parts: Parts, situation: Situation, pair: str, kin
     inside = f"input.{pair}.center", f"input.{pair}.shell"
     network.resistor(*inside, amp.input_ohms)
     network.resistor(inside[1], "amp.ground", amp.input_ground)
-    if not situation.unplugged(pair) and "substitute:source" not in situation.setup:
+    if not situation.unplugged(pair):
         network.resistor(center, inside[0], JOINT)
         network.resistor(shell, inside[1], JOINT)
 
@@ -282,4 +285,6 @@ def input_level(parts: Parts, situation: Situation, lead_share: float) -> float:
     if situation.vehicle == "off" or situation.audio == "off":
         return 0.0
     level = source.loud if situation.audio == "loud" else source.quiet
+    if "substitute:source" in situation.setup:
+        return level * source.converter_share
     return level * source.share * source.converter_share * lead_share

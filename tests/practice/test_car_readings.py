@@ -13,6 +13,7 @@ from assistant.errors import GivenError
 from assistant.practice.car import Car
 from assistant.practice.draws import KINDS
 from assistant.practice.parts import OPEN
+from assistant.practice.scenario import draw_case
 from assistant.practice.spice import SpiceSolver
 from assistant.practice.words import AUDIO, VEHICLE
 from assistant.readings.reading import reading_from_json
@@ -186,6 +187,17 @@ def test_open_shield_and_shorted_lead_by_ohms(make_car: MakeCar) -> None:
     assert make_car(s={"signals.front.short": 0.4}).answer(across)["value"] < 1.5
     good = make_car().answer(across)
     assert good["unit"] == "kohm" or good["value"] > 40
+
+
+@pytest.mark.parametrize(
+    ("fault", "plays"), [("signal.converter_faulty", "no"), ("signal.source_faulty", "yes")]
+)
+def test_another_source_is_put_ahead_of_the_converter(fault: str, plays: str) -> None:
+    """As the check asks: what is wrong behind the radio's place stays wrong."""
+    for seed in range(4):
+        case = draw_case(seed, "pickup_two", [fault])
+        heard = do("sound", "sound.front_left", "", "substitute:source", **QUIET)
+        assert case.car.answer(heard) == {"seen": plays}
 
 
 def test_ground_loop_whines_until_the_source_is_substituted(make_car: MakeCar) -> None:
