@@ -20,8 +20,9 @@ import numpy as np
 
 from assistant.benchmarks.ear_clips import Clip, degraded, grammar_of, noises_in, read_clips
 from assistant.speech.acoustic.clips import read_manifest
-from assistant.speech.audio import EAR_RATE, Samples, read_sound
+from assistant.speech.audio import EAR_RATE, Samples, read_sound, resample
 from assistant.speech.events import accepts, spoken_graph
+from assistant.speech.parts import need
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
@@ -179,6 +180,14 @@ def noise_alone(found: Sequence[Samples]) -> list[Said]:
     return [Said(Clip(Path(), "", {}), piece, "volts") for piece in pieces]
 
 
+def _recorded(path: Path) -> Samples:
+    """Read a sound; the program itself reads no Opus, so OGG goes through soundfile."""
+    if path.suffix != ".ogg":
+        return read_sound(path).samples
+    samples, rate = need("soundfile").read(str(path), dtype="int16", always_2d=True)
+    return resample(samples[:, 0], int(rate), EAR_RATE)
+
+
 def people(folder: Path | None, which: str) -> list[Said]:
     """Give recordings of people who are in no training set.
 
@@ -190,7 +199,7 @@ def people(folder: Path | None, which: str) -> list[Said]:
         return []
     if which == "fsdd":
         clips = read_clips(folder, ["set=fsdd", "split=dev"])
-        return [Said(one, read_sound(one.path).samples, "digits") for one in clips]
+        return [Said(one, _recorded(one.path), "digits") for one in clips]
     graph, numbers = spoken_graph("any"), frozenset(_TEENS) | _DIGITS | {"oh", "twenty"}
     numbers |= {"ten", "eleven", "twelve"}
     chosen: list[tuple[str, str, str]] = []
@@ -209,7 +218,7 @@ def people(folder: Path | None, which: str) -> list[Said]:
             chosen.append((one.file, one.words, one.speaker))
     grammar = {"numbers": "numbers", "digits": "digits"}.get(which, "any")
     return [
-        Said(Clip(Path(file), words, {"speaker": who}), read_sound(file).samples, grammar)
+        Said(Clip(Path(file), words, {"speaker": who}), _recorded(Path(file)), grammar)
         for file, words, who in chosen
     ]
 
