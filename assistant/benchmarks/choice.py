@@ -91,6 +91,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
             repairs=repairs,
             bench=Bench(),
             answered=set(),
+            lately=0,
             barred=frozenset(),
             tried=frozenset(),
             belief=belief_of(population),

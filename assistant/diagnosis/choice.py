@@ -140,6 +140,7 @@ def choose(
     repairs: Mapping[str, Repair],
     bench: Bench,
     answered: set[str],
+    lately: int,
     barred: frozenset[str],
     tried: frozenset[str],
     belief: Belief,
@@ -147,7 +148,8 @@ def choose(
 ) -> Choice:
     """Choose the next check, or the repair; deterministic for ``rng``.
 
-    ``belief`` is that of ``population``.
+    ``answered`` checks are not asked again, ``lately`` of them were answered since the last
+    repair. ``belief`` is that of ``population``.
 
     Stops when doing the best repair now costs less than any further check saves: minutes of the
     check plus the expected cost of the repairs after it, against that cost now.
@@ -171,7 +173,7 @@ def choose(
             for check in _by_rate(bits, minutes)
             if set(population.checks[check].clears) & set(uncleared)
         ]
-        if clearing and len(answered) < 2 * _MOST_ANSWERS:
+        if clearing and lately < 2 * _MOST_ANSWERS:
             first = max(
                 clearing,
                 key=lambda check: (
@@ -183,7 +185,7 @@ def choose(
             return Choice(check=first, bits=bits[first], repair=best_repair, most_telling=first)
     top = float(max(now[:-1]))
     # Whoever was wrong before has more patience.
-    tiring = len(answered) // (1 + len(tried))
+    tiring = lately // (1 + len(tried))
     best, telling = best_check(outcomes, bits, minutes, costs, top=top, answered=tiring, rng=rng)
     return Choice(
         check=best,

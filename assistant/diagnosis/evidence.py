@@ -41,9 +41,8 @@ def last_epoch(evidence: Sequence[Evidence]) -> int:
 
 
 def answered(evidence: Sequence[Evidence]) -> set[str]:
-    """Name the checks that were answered since the last repair."""
-    later = evidence[last_epoch(evidence) :]
-    return {item.check for item in later if isinstance(item, ReadingEvidence)}
+    """Name the checks that were answered."""
+    return {item.check for item in evidence if isinstance(item, ReadingEvidence)}
 
 
 def tried(evidence: Sequence[Evidence]) -> frozenset[str]:

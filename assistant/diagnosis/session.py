@@ -347,6 +347,7 @@ class Diagnosis:
             repairs=self.repairs,
             bench=bench,
             answered=answered(self.evidence) | done,
+            lately=len(answered(self._weighing.since_repair) | done),
             barred=barred_checks(self._cannot, self.checks),
             tried=tried(self.evidence),
             belief=belief,

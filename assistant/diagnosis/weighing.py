@@ -130,7 +130,7 @@ class Weighing:
     def not_helped(self, repair: str, number: int) -> None:
         """Weigh the worlds by a repair after which the trouble went on."""
         self.evidence.append(RepairEvidence(repair=repair))
-        # What was measured before the repair may be measured again after it.
+        # After a repair any answer may be doubted again.
         self.rechecked.clear()
         self.population = self._drawn_anew(number)
         self._ahead = self._anew = None
