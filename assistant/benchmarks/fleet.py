@@ -163,7 +163,12 @@ def _picture(results: dict[str, list[Played]], path: Path) -> None:
     mpl.use("Agg")
     from matplotlib import pyplot as plt  # noqa: PLC0415
 
-    figure, (left, right) = plt.subplots(1, 2, figsize=(9.5, 4.0), layout="constrained")
+    named = [(name, cases) for name, cases in results.items() if cases]
+    panels = 1 if len(named) == 1 else 2  # one order has nothing to stand beside
+    figure, axes = plt.subplots(
+        1, panels, figsize=(4.9 * panels, 4.0), layout="constrained", squeeze=False
+    )
+    left, right = axes[0, 0], axes[0, -1]
     own = results.get("own") or next(iter(results.values()))
     left.plot([0, 1], [0, 1], color="0.7", linewidth=1)
     for said, was, count in _bins(own):
@@ -172,15 +177,12 @@ def _picture(results: dict[str, list[Played]], path: Path) -> None:
     left.set_xlabel("probability that the verdict states")
     left.set_ylabel("share of these verdicts that are right")
     left.set_title(f"{len(own)} cars; number of verdicts beside each point")
-    named = [(name, cases) for name, cases in results.items() if cases]
-    right.barh(
-        [name for name, _ in named],
-        [float(np.mean([c.all_minutes for c in cases])) for _, cases in named],
-        color="tab:blue",
-    )
-    right.invert_yaxis()
-    right.set_xlabel("mean minutes until the right repair is named")
-    right.set_title("order of checks")
+    if panels > 1:
+        minutes = [float(np.mean([c.all_minutes for c in cases])) for _, cases in named]
+        right.barh([name for name, _ in named], minutes, color="tab:blue")
+        right.invert_yaxis()
+        right.set_xlabel("mean minutes until the right repair is named")
+        right.set_title("order of checks")
     figure.savefig(path, dpi=110)
 
 
