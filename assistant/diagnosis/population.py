@@ -166,18 +166,12 @@ class Population:
         """
         self.settle(size)
         if isinstance(item, ReadingEvidence):
-            # Made here at the latest: whether somebody has asked before makes no difference.
-            few = self.thinned()
-            weight = self.weigh(item.check, item.reading, item.slip)
-            if few is not self:
-                more = few.weigh(item.check, item.reading, item.slip)
-                self._thinned = replace(few, log_weights=few.log_weights + more)
+            self._reweigh(item)
             self.told = (*self.told, item)
         else:
             self.told = (*self.told, item)
             self._forget()
-            weight = np.log(still_fails(self.present.slots))
-        self.log_weights = self.log_weights + weight
+            self.log_weights = self.log_weights + np.log(still_fails(self.present.slots))
         effective, wanted = self.effective, min(self.worlds.count, size)
         if effective < _RENEW_BELOW * wanted:
             self._due = int(rng.integers(2**62))
@@ -186,16 +180,21 @@ class Population:
 
     def exchange(self, old: ReadingEvidence, new: ReadingEvidence) -> None:
         """Put one reading in the place of another of the same check, for the present worlds."""
+        self._reweigh(new, instead_of=old)
+
+    def _reweigh(self, new: ReadingEvidence, *, instead_of: ReadingEvidence | None = None) -> None:
+        """Weigh these worlds and the thinned ones by ``new``."""
+        # Thinned here at the latest: whether somebody has asked before makes no difference.
         few = self.thinned()
-        for each in (self,) if few is self else (self, few):
-            more = each.weigh(new.check, new.reading, new.slip)
-            less = each.weigh(old.check, old.reading, old.slip)
-            # The thinned ones are shared with states that were kept.
-            changed = each.log_weights + more - less
-            if each is self:
-                self.log_weights = changed
-            else:
-                self._thinned = replace(each, log_weights=changed)
+        if few is not self:
+            # Others are shared with states that were kept.
+            self._thinned = few = replace(few)
+            few._reweigh(new, instead_of=instead_of)  # noqa: SLF001 - of its own class
+        changed = self.log_weights + self.weigh(new.check, new.reading, new.slip)
+        if instead_of is not None:
+            old = instead_of
+            changed = changed - self.weigh(old.check, old.reading, old.slip)
+        self.log_weights = changed
 
     def settle(self, size: int) -> None:
         """Make the renewal that is due, if one is: the same whenever it is made."""
