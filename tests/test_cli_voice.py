@@ -13,6 +13,7 @@ from rich.console import Console
 
 sys.path.insert(0, str(Path(__file__).parent / "conversation"))
 
+from list_talk import ListTalk
 from toy_diagnosis import ToyDiagnosis
 from toy_talk import fresh
 
@@ -159,34 +160,6 @@ def test_scores_become_weights_and_other_words_stand_beside_them() -> None:
 # --- over a microphone ---------------------------------------------------------------------
 
 
-class ListTalk:
-    """Says into a list and hears from one; None is a silence, the end is Ctrl-C."""
-
-    def __init__(self, *heard: str | None) -> None:
-        self.said: list[tuple[str, bool]] = []
-        self._heard = list(heard)
-        self.grammars: list[str] = []
-
-    def say(self, text: str, *, slow: bool = False, can_be_cut: bool = True) -> bool:
-        del slow
-        self.said.append((text, can_be_cut))
-        return True
-
-    def listen(self, grammar: str, *, patience_s: float) -> SpeechHeard | None:
-        assert patience_s == 7.0
-        self.grammars.append(grammar)
-        if not self._heard:
-            raise KeyboardInterrupt
-        text = self._heard.pop(0)
-        if text is None:
-            return None
-        if text == "~":
-            return SpeechHeard(kind="silence")
-        if text == "?":
-            return SpeechHeard(kind="other_words")
-        return SpeechHeard(kind="phrase", hypotheses=(Hypothesis(text=text, score=0.0),))
-
-
 def talk(*heard: str | None) -> tuple[ListTalk, KeptCase]:
     case = KeptCase(dialogue=fresh(), casebook=MemoryCasebook(), case_id="c", now=lambda: "t")
     actions = case.handle(Opened(installation=Installation(), complaint=COMPLAINT, channel="voice"))
@@ -200,12 +173,12 @@ def talk(*heard: str | None) -> tuple[ListTalk, KeptCase]:
 def test_a_case_is_spoken_to_its_proved_end() -> None:
     listing, case = talk("ready", "one point two volts", "done", "yes", "ready", "zero volts")
     assert case.dialogue.scene.settled
-    assert "one point two volts" in " ".join(text for text, _ in listing.said)
+    assert "one point two volts" in " ".join(text for text, _, _ in listing.said)
 
 
 def test_cautions_are_said_to_their_end_and_checks_may_be_cut_off() -> None:
     listing, _ = talk("ready")
-    assert [cut for _, cut in listing.said] == [False, True]
+    assert [cut for _, _, cut in listing.said] == [False, True]
 
 
 def test_the_ear_listens_for_the_open_check() -> None:

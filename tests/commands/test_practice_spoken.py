@@ -7,12 +7,17 @@ import os
 import subprocess
 import sys
 from io import StringIO
+from pathlib import Path
 from typing import TYPE_CHECKING
 
 import numpy as np
 import pytest
 from rich.console import Console
 from scipy.io import wavfile
+
+sys.path.insert(0, str(Path(__file__).parents[1] / "conversation"))
+
+from list_talk import ListTalk
 
 from assistant.commands import practice_voice
 from assistant.commands.practice import run_practice
@@ -25,13 +30,10 @@ from assistant.lessons.vocabulary import Vocabulary, grammar_name, plain_words
 from assistant.reports.phrases import complaint_words
 from assistant.settings import Settings
 from assistant.speech.ear import open_ear
-from assistant.speech.events import Heard as SpeechHeard
-from assistant.speech.events import Hypothesis
 from assistant.speech.voice import EngineVoice
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
-    from pathlib import Path
 
     from assistant.speech.audio import Sound
 
@@ -169,33 +171,6 @@ def test_talk_about_other_things_chooses_nothing(say: Callable[[str], Sound], ot
 
 
 # --- over a microphone ---------------------------------------------------------------------
-
-
-class ListTalk:
-    """Says into a list and hears from one; None is a silence, the end is Ctrl-C."""
-
-    def __init__(self, *heard: str | None) -> None:
-        self._heard = list(heard)
-        self.said: list[tuple[str, bool, bool]] = []
-        self.grammars: list[str] = []
-
-    def say(self, text: str, *, slow: bool = False, can_be_cut: bool = True) -> bool:
-        self.said.append((text, slow, can_be_cut))
-        return True
-
-    def listen(self, grammar: str, *, patience_s: float) -> SpeechHeard | None:
-        assert patience_s == 7.0
-        self.grammars.append(grammar)
-        if not self._heard:
-            raise KeyboardInterrupt
-        text = self._heard.pop(0)
-        if text is None:
-            return None
-        if text == "~":
-            return SpeechHeard(kind="silence")
-        if text == "?":
-            return SpeechHeard(kind="other_words")
-        return SpeechHeard(kind="phrase", hypotheses=(Hypothesis(text=text, score=0.0),))
 
 
 def talk(
