@@ -136,8 +136,10 @@ def _limits(clips: list[Clip], asked: argparse.Namespace) -> Iterator[str]:
     rows = []
     for clip in clips:
         heard = hear(ear, read_sound(clip.path).samples, grammar_of(clip, asked.grammar))
-        if heard.hypotheses and heard.other_words is not None:
-            gap = heard.hypotheses[0].score - heard.other_words - 1000.0 * figures.sharpness
+        if heard.hypotheses:
+            # Where the loop is so far behind that it is not told, no limit refuses the phrase
+            loop = -math.inf if heard.other_words is None else heard.other_words
+            gap = heard.hypotheses[0].score - loop - 1000.0 * figures.sharpness
             rows.append((gap, not asked.others and right(heard, clip)))
     heads = ("loop_ahead", "right kept", "wrong kept")
     yield "\n" + "".join(f"{head:>12}" for head in heads) + f"   percent of {len(clips)} clips"
@@ -152,7 +154,9 @@ def _graphs() -> Iterator[str]:
     heads = ("words", "arcs in", "states", "arcs", "kB", "ms")
     yield "\n" + f"{'decoding graph':16}" + "".join(f"{head:>8}" for head in heads)
     figures = builtin_calibration()
-    costs = GraphCosts(blank=figures.blank, word=figures.word, loop_phone=figures.loop_phone)
+    costs = GraphCosts(
+        blank=figures.blank, word=figures.word, loop_phone=figures.loop_phone, other_words=0.0
+    )
     for name in ("volts", "ohms", "continuity", "light", "any"):
         words = grammar_graph(name)
         times = []

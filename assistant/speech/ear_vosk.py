@@ -1,8 +1,9 @@
 """The ear on vosk: strict graphs with the built-in network, or another model directory.
 
 With the built-in network every grammar is a decoding graph that accepts its phrases, silence and
-other words, nothing else. Another model directory gets the grammar's phrases as vosk's runtime
-grammar, which only biases it: whatever is not a whole phrase of the grammar is dropped.
+other words, nothing else; the network is computed once for all three. Another model directory
+gets the grammar's phrases as vosk's runtime grammar, which only biases it: whatever is not a whole
+phrase of the grammar is dropped.
 """
 
 from __future__ import annotations
@@ -17,21 +18,22 @@ from typing import TYPE_CHECKING, Any, Final
 from assistant.errors import GivenError, MisuseError
 from assistant.speech.audio import EAR_RATE, Samples
 from assistant.speech.calibration import Calibration, builtin_calibration
-from assistant.speech.events import GraphSource, Heard, Hypothesis, accepts, spoken_graph
+from assistant.speech.events import GraphSource, Heard, Hypothesis, acceptor, spoken_graph
 from assistant.speech.habits import oddities
 from assistant.speech.lexicon import network_lexicon
 from assistant.speech.modeldir import write_model
 from assistant.speech.parts import need
 from assistant.speech.phonegraph import (
+    OTHER_WORDS,
     GraphCosts,
     build_graph,
-    build_phone_loop,
     builtin_phones,
+    with_other_words,
 )
 from assistant.speech.roomtone import Loudness, RoomTone
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable
+    from collections.abc import Callable, Iterable
     from pathlib import Path
 
     from assistant.readings.wordgraph import WordGraph
@@ -40,6 +42,9 @@ __all__ = ["BuiltinEar", "VoskModelEar", "phrase_cover"]
 
 _ALTERNATIVES: Final = 10
 _KEPT_GRAPHS: Final = 24
+_KEPT_MODELS: Final = 3  # each holds the network anew
+_GRAPH_SCALE: Final = 0.9  # vosk counts costs of the graph by so much in what it tells
+_MOST_TO_ENTER: Final = 8.0
 _UNKNOWN: Final = "[unk]"
 
 
@@ -64,9 +69,10 @@ def _load(vosk: Any, directory: Path) -> Any:
 class _Told:
     """How decoders' answers are read; the figures are those of ``Calibration``."""
 
-    graph: WordGraph
+    accepts: Callable[[tuple[str, ...]], bool]
     name: str
     sharpness: float = 1.0
+    other_words: float = 0.0
     loop_ahead: float = 0.0
     loop_per_phone: float = 0.0
     silence_behind: float = 0.0
@@ -75,10 +81,11 @@ class _Told:
 
 
 class BuiltinEar:
-    """The built-in network; one vosk model per grammar, kept for the process's life.
+    """The built-in network; one vosk model per grammar, the last few kept.
 
-    ``graphs`` gives word graphs by name, ``figures`` are the network's, left out those that come
-    with it.
+    A graph is built once in the process's life; a model that was dropped is loaded again from it
+    in some 30 ms. ``graphs`` gives word graphs by name, ``figures`` are the network's, left out
+    those that come with it.
     """
 
     def __init__(
@@ -87,13 +94,16 @@ class BuiltinEar:
         self._vosk = _vosk()
         self._graphs = graphs
         self._figures = figures or builtin_calibration()
+        # Entered at the cost that the phrases are given ahead, the loop is in the decoder's list
+        # where it matters, and its thousand other ways are not.
         self._costs = GraphCosts(
             blank=self._figures.blank,
             word=self._figures.word,
             loop_phone=self._figures.loop_phone,
+            other_words=min(max(self._figures.loop_ahead, 0.0), _MOST_TO_ENTER),
         )
-        self._loop: Any = None
-        self._model = lru_cache(maxsize=_KEPT_GRAPHS)(self._build)
+        self._directory = lru_cache(maxsize=_KEPT_GRAPHS)(self._build)
+        self._model = lru_cache(maxsize=_KEPT_MODELS)(self._loaded)
 
     @property
     def name(self) -> str:
@@ -103,27 +113,29 @@ class BuiltinEar:
     def begin(self, grammar: str) -> VoskStream:
         """Open a stream for ``grammar``; the first time its graph is built and loaded."""
         model, told = self._model(grammar)
-        decoders = [self._vosk.KaldiRecognizer(one, EAR_RATE) for one in (model, self._loop)]
-        return VoskStream(decoders, told)
+        return VoskStream(self._vosk.KaldiRecognizer(model, EAR_RATE), told)
 
-    def _build(self, grammar: str) -> tuple[Any, _Told]:
-        if self._loop is None:
-            loop = build_phone_loop(builtin_phones(), self._costs)
-            self._loop = _load(self._vosk, write_model("loop", loop, best_only=True))
+    def _loaded(self, grammar: str) -> tuple[Any, _Told]:
+        directory, told = self._directory(grammar)
+        return _load(self._vosk, directory), told
+
+    def _build(self, grammar: str) -> tuple[Path, _Told]:
         words = self._graphs(grammar)
-        graph = build_graph(words, network_lexicon(), builtin_phones(), self._costs)
-        model = _load(self._vosk, write_model(grammar, graph))
+        phones = builtin_phones()
+        graph = build_graph(words, network_lexicon(), phones, self._costs)
+        directory = write_model(grammar, with_other_words(graph, phones, self._costs))
         told = _Told(
-            graph=words,
+            accepts=acceptor(words),
             name=self.name,
             sharpness=self._figures.sharpness,
+            other_words=self._costs.other_words * _GRAPH_SCALE,
             loop_ahead=self._figures.loop_ahead,
             loop_per_phone=self._figures.loop_per_phone,
             silence_behind=self._figures.silence_behind,
             unusual=self._figures.unusual,
             grammar=grammar,
         )
-        return model, told
+        return directory, told
 
 
 class VoskModelEar:
@@ -168,26 +180,25 @@ class VoskModelEar:
     def begin(self, grammar: str) -> VoskStream:
         """Open a stream for ``grammar``."""
         phrases, told = self._grammar(grammar)
-        return VoskStream([self._vosk.KaldiRecognizer(self._model, EAR_RATE, phrases)], told)
+        return VoskStream(self._vosk.KaldiRecognizer(self._model, EAR_RATE, phrases), told)
 
     def _phrases(self, grammar: str) -> tuple[str, _Told]:
         known = _without(self._graphs(grammar), frozenset(self.missing))
         phrases = [*phrase_cover(known), _UNKNOWN]
-        return json.dumps(phrases), _Told(graph=known, name=self.name)
+        return json.dumps(phrases), _Told(accepts=acceptor(known), name=self.name)
 
 
 class VoskStream:
-    """One utterance through vosk: a decoder for the phrases and, if there is one, for the loop."""
+    """One utterance through vosk."""
 
-    def __init__(self, decoders: list[Any], told: _Told) -> None:
-        self._decoders = decoders
+    def __init__(self, decoder: Any, told: _Told) -> None:
+        self._decoder = decoder
         self._told = told
         self._tone = RoomTone()
         self._loudness = Loudness()
         self._frames = 0
         self._parts: list[list[Hypothesis]] = []
-        for decoder, count in zip(decoders, (_ALTERNATIVES, 1), strict=False):
-            decoder.SetMaxAlternatives(count)
+        decoder.SetMaxAlternatives(_ALTERNATIVES + 1)  # one may be that of other words
         self._accept(self._tone.before())
 
     def feed(self, pcm: Samples) -> None:
@@ -200,15 +211,16 @@ class VoskStream:
     def finish(self) -> Heard:
         """Tell what was heard in all the sound."""
         self._accept(self._tone.after())
-        phrases, *loop = (_alternatives(decoder.FinalResult()) for decoder in self._decoders)
-        self._decoders = []
-        self._parts.append(phrases)
-        found = self._by_habit(_joined(self._parts))
-        other = None
-        if loop and loop[0]:
+        self._parts.append(_alternatives(self._decoder.FinalResult()))
+        self._decoder = None
+        whole = _joined(self._parts)
+        found = self._by_habit([one for one in whole if one.text != OTHER_WORDS])
+        other = next((one.score for one in whole if one.text == OTHER_WORDS), None)
+        if other is not None:
+            told = self._told
             said = next((one.text for one in found if one.text), "")
             phones = sum(len(network_lexicon()[word][0]) for word in said.split())
-            other = loop[0][0].score - self._told.loop_ahead - self._told.loop_per_phone * phones
+            other += told.other_words - told.loop_ahead - told.loop_per_phone * phones
         return self._heard(found, other)
 
     def _by_habit(self, found: list[Hypothesis]) -> list[Hypothesis]:
@@ -223,12 +235,11 @@ class VoskStream:
         return sorted(weighed, key=lambda one: -one.score)
 
     def _accept(self, pcm: Samples) -> None:
-        if not self._decoders:
+        if self._decoder is None:
             raise MisuseError("This stream is finished.", next_step="Begin a new one.")
-        for number, decoder in enumerate(self._decoders):
-            # The built-in model never ends an utterance by itself; another may, in a pause.
-            if decoder.AcceptWaveform(pcm.tobytes()) and number == 0:
-                self._parts.append(_alternatives(decoder.Result()))
+        # The built-in model never ends an utterance by itself; another may, in a pause.
+        if self._decoder.AcceptWaveform(pcm.tobytes()):
+            self._parts.append(_alternatives(self._decoder.Result()))
 
     def _heard(self, found: list[Hypothesis], other: float | None) -> Heard:
         """Sort what was found: phrases of the grammar, silence, or words outside it."""
@@ -236,12 +247,14 @@ class VoskStream:
         phrases = tuple(
             Hypothesis(text=one.text, score=one.score * scale)
             for one in found
-            if one.text and accepts(self._told.graph, tuple(one.text.split()))
+            if one.text and self._told.accepts(tuple(one.text.split()))
         )
         other = None if other is None else other * scale
         heard = Heard(kind="silence", seconds=self._frames / EAR_RATE, recogniser=self._told.name)
         quiet = max((one.score for one in found if not one.text), default=-math.inf)
-        if self._loudness.silent or not found or found[0].score < quiet + self._told.silence_behind:
+        if self._loudness.silent or not (found or other is not None):
+            return heard
+        if found and found[0].score < quiet + self._told.silence_behind:
             return heard
         if not phrases or phrases[0].score < found[0].score * scale:
             return replace(heard, kind="other_words")

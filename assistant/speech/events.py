@@ -22,6 +22,7 @@ __all__ = [
     "Hypothesis",
     "Recogniser",
     "Stream",
+    "acceptor",
     "accepts",
     "spoken_graph",
 ]
@@ -107,10 +108,19 @@ def spoken_graph(name: str) -> WordGraph:
 
 def accepts(graph: WordGraph, words: tuple[str, ...]) -> bool:
     """Tell whether ``words`` is a whole phrase of ``graph``."""
+    return acceptor(graph)(words)
+
+
+def acceptor(graph: WordGraph) -> Callable[[tuple[str, ...]], bool]:
+    """Give ``accepts`` for one graph, for many phrases: its arcs are sorted only once."""
     arcs: dict[tuple[int, str], set[int]] = {}
     for arc in graph.arcs:
         arcs.setdefault((arc.source, arc.word), set()).add(arc.target)
-    states = {graph.start}
-    for word in words:
-        states = {target for state in states for target in arcs.get((state, word), ())}
-    return bool(states & graph.finals)
+
+    def accept(words: tuple[str, ...]) -> bool:
+        states = {graph.start}
+        for word in words:
+            states = {target for state in states for target in arcs.get((state, word), ())}
+        return bool(states & graph.finals)
+
+    return accept

@@ -1,8 +1,9 @@
 """Model directories as vosk loads them: one per grammar, with the built-in network linked in.
 
 A directory holds ``am/final.mdl``, ``conf/``, ``graph/HCLG.fst``, ``graph/words.txt`` and
-``graph/phones/word_boundary.int``. All directories of a process lie in one temporary folder that
-goes away with it.
+``graph/phones.txt``. All directories of a process lie in one temporary folder that goes away with
+it. There is no ``word_boundary.int``: when a word was said is not asked for, and the one label of
+all other words has no boundaries.
 """
 
 from __future__ import annotations
@@ -24,22 +25,7 @@ if TYPE_CHECKING:
 
 __all__ = ["builtin_directory", "workspace", "write_model"]
 
-_PHRASES: Final = {
-    name: name
-    for name in (
-        "am/final.mdl",
-        "conf/model.conf",
-        "conf/fbank.conf",
-        "graph/phones.txt",
-        "graph/phones/word_boundary.int",
-    )
-}
-_BEST_ONLY: Final = {
-    "am/final.mdl": "am/final.mdl",
-    "conf/model.conf": "conf/loop.conf",
-    "conf/fbank.conf": "conf/fbank.conf",
-    "graph/phones.txt": "graph/phones.txt",
-}
+_PARTS: Final = ("am/final.mdl", "conf/model.conf", "conf/fbank.conf", "graph/phones.txt")
 
 
 def builtin_directory() -> Path:
@@ -55,22 +41,18 @@ def workspace() -> Path:
     return folder
 
 
-def write_model(
-    name: str, graph: DecodingGraph, *, best_only: bool = False, folder: Path | None = None
-) -> Path:
+def write_model(name: str, graph: DecodingGraph, *, folder: Path | None = None) -> Path:
     """Write a model directory with ``graph``; give its path.
 
-    ``name`` only serves to find it again. ``best_only`` makes a model whose single best path is
-    wanted and not its rivals, as of the phone loop, whose rivals are too many to list. ``folder``
-    is where it is made; left out, the process's own temporary folder. The same graph gives the
-    same files, byte for byte.
+    ``name`` only serves to find it again. ``folder`` is where it is made; left out, the process's
+    own temporary folder. The same graph gives the same files, byte for byte.
     """
     safe = re.sub(r"[^a-z0-9_]+", "_", name.lower())[:40]
     target = Path(tempfile.mkdtemp(prefix=f"{safe}-", dir=folder or workspace()))
     builtin = builtin_directory()
-    for part, source in (_BEST_ONLY if best_only else _PHRASES).items():
+    for part in _PARTS:
         (target / part).parent.mkdir(parents=True, exist_ok=True)
-        _link(builtin / source, target / part)
+        _link(builtin / part, target / part)
     (target / "graph" / "HCLG.fst").write_bytes(write_fst(graph.fst))
     rows = (f"{word} {number}\n" for number, word in enumerate(graph.words))
     (target / "graph" / "words.txt").write_text("".join(rows), encoding="utf-8")
@@ -78,7 +60,7 @@ def write_model(
 
 
 def _link(source: Path, target: Path) -> None:
-    """Link where the system allows it; the network is 4 MB and need not be copied."""
+    """Link where the system allows it; the network has some MB and need not be copied."""
     for way in (os.symlink, os.link):
         try:
             way(source, target)

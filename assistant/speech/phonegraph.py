@@ -6,8 +6,8 @@ must stand where both are the same phone; between two words silence may stand, a
 last phone of one is the first of the next. Otherwise a network that writes one phone once would
 be read as two. The start is final: silence is no word.
 
-A second small graph, a loop over all phones, tells how well the sound is explained by any words
-at all. How far the phrases of a grammar stay behind it tells readings from other talk.
+Beside the phrases a loop over all phones may stand, which tells how well the sound is explained
+by any words at all. How far the phrases stay behind it tells readings from other talk.
 """
 
 from __future__ import annotations
@@ -28,26 +28,29 @@ if TYPE_CHECKING:
 
 __all__ = [
     "EMPTY_WORD",
+    "OTHER_WORDS",
     "DecodingGraph",
     "GraphCosts",
     "PhoneTable",
     "build_graph",
-    "build_phone_loop",
     "builtin_phones",
+    "with_other_words",
 ]
 
 EMPTY_WORD: Final = "<eps>"
+OTHER_WORDS: Final = "[other]"
 SILENCE: Final = "SIL"
 BLANK: Final = "BLK_I"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class GraphCosts:
-    """Costs in the graph: per frame of blank, per word, per phone of the loop."""
+    """Costs in the graph: per frame of blank, per word, per phone of the loop, to enter it."""
 
     blank: float
     word: float
     loop_phone: float
+    other_words: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -102,25 +105,33 @@ def build_graph(
     return DecodingGraph(builder.build(), table)
 
 
-def build_phone_loop(phones: PhoneTable, costs: GraphCosts) -> DecodingGraph:
-    """Build the loop over all phones, silence between any two; it says nothing.
+def with_other_words(graph: DecodingGraph, phones: PhoneTable, costs: GraphCosts) -> DecodingGraph:
+    """Give ``graph`` with a branch for other words: any phones, silence between any two.
 
-    It has no empty arcs: with them vosk takes minutes over a minute of noise.
+    The branch says ``OTHER_WORDS`` on its first phone and nothing after, so that a decoder which
+    lists what was said lists all the ways through it as one, with the score of the best. It has
+    no empty arcs: with them vosk takes minutes over a minute of noise.
     """
-    fst = Fst()
-    start, silence = fst.add_state(), fst.add_state()
+    fst = Fst(graph.fst.start, [list(arcs) for arcs in graph.fst.arcs], dict(graph.fst.finals))
+    label, enter = len(graph.words), phones.forward(SILENCE)
+    before, between = fst.add_state(), fst.add_state()
     nodes = {base: fst.add_state() for base in phones.bases}
-    fst.add_arc(silence, phones.again(SILENCE), 0, costs.blank, silence)
+    fst.add_arc(fst.start, enter, 0, costs.blank, before)
+    for silence in (before, between):
+        fst.add_arc(silence, phones.again(SILENCE), 0, costs.blank, silence)
+    for source in (fst.start, before):
+        for base, node in nodes.items():
+            cost = costs.other_words + costs.loop_phone
+            fst.add_arc(source, phones.forward(f"{base}_S"), label, cost, node)
     for base, node in nodes.items():
         fst.add_arc(node, phones.again(f"{base}_S"), 0, 0.0, node)
-    for source in (start, silence, *nodes.values()):
+        fst.add_arc(node, enter, 0, costs.blank, between)
+    for source in (between, *nodes.values()):
         fst.finals[source] = 0.0
-        if source != silence:
-            fst.add_arc(source, phones.forward(SILENCE), 0, costs.blank, silence)
         for base, node in nodes.items():
             if source != node:
                 fst.add_arc(source, phones.forward(f"{base}_S"), 0, costs.loop_phone, node)
-    return DecodingGraph(fst, (EMPTY_WORD,))
+    return DecodingGraph(fst, (*graph.words, OTHER_WORDS))
 
 
 @dataclass(frozen=True, slots=True)

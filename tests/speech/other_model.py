@@ -24,7 +24,7 @@ def write_other_model(folder: Path, words: Iterable[str]) -> Path:
     """Make a model directory that knows ``words`` and give its path."""
     arcs = tuple(WordArc(source=0, target=0, word=word) for word in sorted(words))
     loop = WordGraph(start=0, finals=frozenset({0}), arcs=arcs)
-    costs = GraphCosts(blank=2.5, word=0.0, loop_phone=0.5)
+    costs = GraphCosts(blank=2.5, word=0.0, loop_phone=0.5, other_words=0.0)
     graph = build_graph(loop, builtin_lexicon(), builtin_phones(), costs)
     made = write_model("other", graph, folder=folder)
     for leaf in [path for path in made.rglob("*") if path.is_symlink()]:

@@ -1,5 +1,6 @@
 from __future__ import annotations
 
+import itertools
 import random
 
 import pytest
@@ -13,15 +14,16 @@ from assistant.speech.events import accepts, spoken_graph
 from assistant.speech.fstfile import read_fst, write_fst
 from assistant.speech.lexicon import builtin_lexicon
 from assistant.speech.phonegraph import (
+    OTHER_WORDS,
     GraphCosts,
     build_graph,
-    build_phone_loop,
     builtin_phones,
+    with_other_words,
 )
 
 _LEXICON = builtin_lexicon()
 _PHONES = builtin_phones()
-_COSTS = GraphCosts(blank=2.0, word=0.5, loop_phone=0.5)
+_COSTS = GraphCosts(blank=2.0, word=0.5, loop_phone=0.25, other_words=3.0)
 _WORDS = ("oh", "ohms", "ohm", "six", "seven", "two", "to", "eight", "volts", "amp", "beep")
 
 
@@ -170,14 +172,63 @@ def test_the_same_grammar_gives_the_same_bytes() -> None:
     assert read_fst(first).start == 0
 
 
-def test_the_phone_loop_takes_any_phones_and_says_nothing() -> None:
-    loop = build_phone_loop(_PHONES, _COSTS)
-    assert loop.words == ("<eps>",)
-    assert all(arc.olabel == 0 for arcs in loop.fst.arcs for arc in arcs)
-    entered = {arc.ilabel for arc in loop.fst.arcs[loop.fst.start]}
-    assert entered == {_PHONES.forward(f"{base}_S") for base in _PHONES.bases} | {
-        _PHONES.forward("SIL")
-    }
+@settings(max_examples=40, deadline=None)
+@given(_word_graphs(), st.randoms(use_true_random=False))
+def test_other_words_change_no_phrase(words: WordGraph, chance: random.Random) -> None:
+    graph = build_graph(words, _LEXICON, _PHONES, _COSTS)
+    both = with_other_words(graph, _PHONES, _COSTS)
+    assert both.words == (*graph.words, OTHER_WORDS)
+    for phrase in phrases(words, 4):
+        frames = _frames(phrase, chance)
+        found = best_words(both.fst, frames)
+        found.pop((len(graph.words),), None)
+        assert found == pytest.approx(best_words(graph.fst, frames))
+
+
+@settings(max_examples=60, deadline=None)
+@given(
+    st.lists(st.sampled_from(_PHONES.bases), min_size=1, max_size=6),
+    st.randoms(use_true_random=False),
+)
+def test_any_phones_are_other_words_at_the_cost_of_the_loop(
+    bases: list[str], chance: random.Random
+) -> None:
+    """One label for the whole, however it is reached; each phone and each blank frame is paid."""
+    graph = with_other_words(
+        build_graph(_two_words("two", "volts"), _LEXICON, _PHONES, _COSTS), _PHONES, _COSTS
+    )
+    frames = _stay("SIL", chance) if chance.random() < 0.5 else []
+    for before, base in itertools.pairwise(["", *bases]):
+        if base == before or (before and chance.random() < 0.3):
+            frames += _stay("SIL", chance)
+        frames += _stay(f"{base}_S", chance)
+    frames += _stay("SIL", chance) if chance.random() < 0.5 else []
+    silent = sum(phone_of(frame, _PHONES) == "SIL" for frame in frames)
+    cost = _COSTS.other_words + len(bases) * _COSTS.loop_phone + silent * _COSTS.blank
+    assert best_words(graph.fst, frames)[(len(graph.words) - 1,)] == pytest.approx(cost)
+
+
+def test_every_way_through_is_a_phrase_or_other_words_alone() -> None:
+    words = _two_words("two", "volts")
+    graph = with_other_words(build_graph(words, _LEXICON, _PHONES, _COSTS), _PHONES, _COSTS)
+    chance = random.Random(5)  # noqa: S311
+    told = set()
+    for _ in range(200):
+        frames, labels, _ = walk(graph.fst, chance)
+        said = tuple(graph.words[label] for label in labels)
+        told.add(said)
+        if said == (OTHER_WORDS,):
+            assert collapse(frames, _PHONES)
+    assert told <= {(), ("two", "volts"), (OTHER_WORDS,)}
+    assert (OTHER_WORDS,) in told
+
+
+def test_silence_is_not_other_words() -> None:
+    graph = with_other_words(
+        build_graph(_two_words("two", "volts"), _LEXICON, _PHONES, _COSTS), _PHONES, _COSTS
+    )
+    quiet = [_PHONES.forward("SIL"), _PHONES.again("SIL")]
+    assert best_words(graph.fst, quiet) == {(): pytest.approx(2 * _COSTS.blank)}
 
 
 def test_a_word_without_phones_and_an_empty_grammar_are_refused() -> None:
