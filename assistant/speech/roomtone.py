@@ -55,9 +55,11 @@ class Loudness:
 
     def take(self, pcm: Samples) -> None:
         """Take more sound."""
-        for start in range(0, len(pcm), _BLOCK):
-            block = pcm[start : start + _BLOCK].astype(np.float32)
-            self._loudest = max(self._loudest, float(np.sqrt(np.mean(block**2))))
+        whole = len(pcm) // _BLOCK * _BLOCK
+        for blocks in (pcm[:whole].reshape(-1, _BLOCK), pcm[whole:].reshape(1, -1)):
+            if blocks.size:
+                power = np.mean(blocks.astype(np.float32) ** 2, axis=1)
+                self._loudest = max(self._loudest, float(np.sqrt(power.max())))
 
     @property
     def silent(self) -> bool:
