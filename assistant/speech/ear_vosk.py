@@ -42,7 +42,6 @@ __all__ = ["BuiltinEar", "VoskModelEar", "phrase_cover"]
 
 _ALTERNATIVES: Final = 10
 _KEPT_GRAPHS: Final = 24
-_KEPT_MODELS: Final = 3  # each holds the network anew
 _GRAPH_SCALE: Final = 0.9  # vosk counts costs of the graph by so much in what it tells
 _MOST_TO_ENTER: Final = 8.0
 _UNKNOWN: Final = "[unk]"
@@ -81,11 +80,12 @@ class _Told:
 
 
 class BuiltinEar:
-    """The built-in network; one vosk model per grammar, the last few kept.
+    """The built-in network; one vosk model per grammar, the last one kept.
 
-    A graph is built once in the process's life; a model that was dropped is loaded again from it
-    in some 30 ms. ``graphs`` gives word graphs by name, ``figures`` are the network's, left out
-    those that come with it.
+    Every model holds the network anew, so memory allows one. A graph is built once in the
+    process's life; its model is loaded again, in some 30 ms, when another was used in between.
+    ``graphs`` gives word graphs by name, ``figures`` are the network's, left out those that come
+    with it.
     """
 
     def __init__(
@@ -103,7 +103,7 @@ class BuiltinEar:
             other_words=min(max(self._figures.loop_ahead, 0.0), _MOST_TO_ENTER),
         )
         self._directory = lru_cache(maxsize=_KEPT_GRAPHS)(self._build)
-        self._model = lru_cache(maxsize=_KEPT_MODELS)(self._loaded)
+        self._kept: tuple[str, Any, _Told] | None = None
 
     @property
     def name(self) -> str:
@@ -112,12 +112,12 @@ class BuiltinEar:
 
     def begin(self, grammar: str) -> VoskStream:
         """Open a stream for ``grammar``; the first time its graph is built and loaded."""
-        model, told = self._model(grammar)
-        return VoskStream(self._vosk.KaldiRecognizer(model, EAR_RATE), told)
-
-    def _loaded(self, grammar: str) -> tuple[Any, _Told]:
-        directory, told = self._directory(grammar)
-        return _load(self._vosk, directory), told
+        kept = self._kept
+        if kept is None or kept[0] != grammar:
+            directory, told = self._directory(grammar)
+            self._kept = kept = None  # let go of its memory before the next is loaded
+            kept = self._kept = (grammar, _load(self._vosk, directory), told)
+        return VoskStream(self._vosk.KaldiRecognizer(kept[1], EAR_RATE), kept[2])
 
     def _build(self, grammar: str) -> tuple[Path, _Told]:
         words = self._graphs(grammar)
