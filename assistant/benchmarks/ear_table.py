@@ -3,24 +3,21 @@
 from __future__ import annotations
 
 import importlib.util
-import time
 from collections import Counter
-from pathlib import Path
 from typing import TYPE_CHECKING, Final
-
-import numpy as np
 
 from assistant.benchmarks import ear_sets as sets
 from assistant.benchmarks.ear_clips import grammar_graph, hear, right, rivalry
+from assistant.benchmarks.ear_cost import cost_rows
 from assistant.readings.fusion import FusionSettings
-from assistant.speech.audio import EAR_RATE
+from assistant.speech.ear_both import BothEars
 from assistant.speech.ear_sphinx import SphinxEar
 from assistant.speech.ear_vosk import BuiltinEar
-from assistant.speech.modeldir import builtin_directory
 from assistant.speech.parts import MissingPartError
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
+    from pathlib import Path
 
     from assistant.benchmarks.ear_sets import Said
     from assistant.speech.events import Recogniser
@@ -33,7 +30,6 @@ _TEENS: Final = f"teens against tens, 10 {_OVER}"
 _OTHERS: Final = "other words"
 _NOISE: Final = "noise alone, volts expected"
 _WHISPERS: Final = ("faster_whisper", "whisper", "pywhispercpp")
-_BLOCK: Final = EAR_RATE // 10
 _HEADS: Final = ("clips", "value", "wrong", "asked", "refused")
 
 
@@ -105,58 +101,14 @@ def _derived(told: dict[str, Counter[str]]) -> Iterator[str]:
     yield _share("other words and noise: taken", "<= 1", none["wrong"], none["clips"])
 
 
-def _resident() -> int | None:
-    """Bytes of memory that this process holds, where the system tells."""
-    try:
-        pages = int(Path("/proc/self/statm").read_text(encoding="ascii").split()[1])
-    except OSError:
-        return None
-    return pages * 4096
-
-
-def _pace(ear: Recogniser, said: Sequence[Said]) -> tuple[float, float, float]:
-    """Give processor time for a second of sound, and ms of it after the end (50 and 95 %)."""
-    late = []
-    for one in said[:2]:
-        hear(ear, one.sound, one.grammar)
-    begun = time.process_time()
-    for one in said:
-        stream = ear.begin(one.grammar)
-        for start in range(0, len(one.sound), _BLOCK):
-            stream.feed(one.sound[start : start + _BLOCK])
-        ended = time.process_time()
-        stream.finish()
-        late.append(1000 * (time.process_time() - ended))
-    spent = time.process_time() - begun
-    seconds = sum(len(one.sound) for one in said) / EAR_RATE
-    return spent / seconds, float(np.median(late)), float(np.percentile(late, 95))
-
-
-def _cost(ear: Recogniser, clean: Sequence[Said], added: int | None) -> Iterator[str]:
-    size = (builtin_directory() / "am" / "final.mdl").stat().st_size
-    memory = "not told by this system" if added is None else f"{added / 1e6:10.0f}"
-    yield f"{'memory added by the ear, MB':46}{'<= 60':>8}{memory}"
-    yield f"{'weights, MB':46}{'< 8':>8}{size / 1e6:10.1f}"
-    if not clean:
-        yield f"{'real-time factor; ms after speech ends':46}{'':8}  {_NO_DATA}"
-        return
-    same = [one for one in clean if one.grammar == "volts"][:40] or clean[:40]
-    factor, half, most = _pace(ear, same)
-    yield f"{'real-time factor, processor time':46}{'<= 0.02':>8}{factor:10.3f}"
-    late = f"{half:10.0f}{most:6.0f}"
-    yield f"{'ms of work after speech ends, half, 95 %':46}{'<= 100':>8}{late}"
-
-
 def show(count: int, *, people: Path | None, voices: Path | None, noise: Path | None) -> None:
     """Print the table for the built-in ear and, where it loads, pocketsphinx beside it."""
-    before = _resident()
     ear = BuiltinEar(grammar_graph)
-    hear(ear, np.zeros(EAR_RATE, np.int16), "volts")
-    after = _resident()
-    added = None if before is None or after is None else after - before
     ears: list[Recogniser] = [ear]
+    both: Recogniser | None = None
     try:
         ears.append(SphinxEar(grammar_graph))
+        both = BothEars(*ears)
     except MissingPartError:
         print("pocketsphinx is not installed; it is left out.")
     found = [name for name in _WHISPERS if importlib.util.find_spec(name)]
@@ -179,5 +131,5 @@ def show(count: int, *, people: Path | None, voices: Path | None, noise: Path | 
         told[name] = counts[0] if counts else Counter()
         print(_line(name, bar, counts), flush=True)
     print()
-    for line in (*_derived(told), *_cost(ear, clean, added)):
+    for line in (*_derived(told), *cost_rows(ear, both, clean)):
         print(line)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import time
 from pathlib import Path
 
 import numpy as np
@@ -11,14 +12,15 @@ import soundfile
 from hypothesis import given
 from hypothesis import strategies as st
 
-from assistant.benchmarks import ear_sets, ear_table
+from assistant.benchmarks import ear_cost, ear_sets, ear_table
 from assistant.benchmarks.ear_clips import Clip, degraded, grammar_graph, read_clips
 from assistant.benchmarks.ear_sets import Said
 from assistant.errors import GivenError
 from assistant.speech.acoustic import voices
-from assistant.speech.audio import EAR_RATE, Samples
+from assistant.speech.audio import EAR_RATE, Samples, read_sound
 from assistant.speech.events import Heard, Hypothesis, accepts
 from assistant.speech.parts import MissingPartError
+from audio_fixtures.listing import HERE
 
 _RNG = np.random.default_rng(8)
 _TONE: Samples = (8000 * np.sin(np.arange(EAR_RATE) * (2 * math.pi * 1000 / EAR_RATE))).astype(
@@ -145,8 +147,55 @@ def test_a_set_without_data_says_so(
     ear_table.show(3, people=None, voices=None, noise=None)
     told = capsys.readouterr().out
     rows = [line for line in told.splitlines() if line.endswith("no data here")]
-    assert len(rows) == 13 + 4 + 1
+    assert len(rows) == 13 + 4 + 2
     assert "weights, MB" in told
+
+
+class SlowEar:
+    """Takes a while over everything; tells how much sound it was given."""
+
+    name = "slow"
+
+    def __init__(self, seconds: float) -> None:
+        self._seconds = seconds
+        self.samples = 0
+
+    def begin(self, grammar: str) -> SlowEar:
+        del grammar
+        return self
+
+    def feed(self, pcm: Samples) -> None:
+        self.samples += len(pcm)
+
+    def finish(self) -> Heard:
+        time.sleep(self._seconds)
+        return Heard(kind="silence")
+
+
+@pytest.mark.parametrize("seconds", [0.0, 0.2])
+def test_the_wait_is_that_after_the_last_block_and_no_pause(seconds: float) -> None:
+    pytest.importorskip("webrtcvad")
+    whole = read_sound(HERE / "readings" / "r01_twelve_point_six_volts.flac").samples
+    sound = whole[: int(1.2 * EAR_RATE)]  # ends in the middle of a word
+    ear = SlowEar(seconds)
+    (found,) = ear_cost.waits(ear, [Said(Clip(Path(), "", {}), sound, "volts")])
+    assert found.wall >= seconds
+    assert found.pause >= 0.7  # hangover_ms of EdgeSettings
+    assert ear.samples > EAR_RATE
+
+
+def test_silence_has_no_end_of_speech_to_wait_for() -> None:
+    quiet = Said(Clip(Path(), "", {}), np.zeros(EAR_RATE, np.int16), "volts")
+    assert ear_cost.waits(SlowEar(0.0), [quiet]) == []
+
+
+def test_the_ear_adds_at_most_60_megabytes() -> None:
+    """The bar for the built-in ear; a fresh process tells what it holds."""
+    pytest.importorskip("vosk", reason="vosk has no wheel for this machine")
+    memory = ear_cost.memory_of_fresh_process()
+    if memory is None:
+        pytest.skip("this system tells no memory")
+    assert 5 < memory[0] <= memory[1] <= 60
 
 
 def test_a_folder_without_a_list_is_refused(tmp_path: Path) -> None:
