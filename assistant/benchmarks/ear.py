@@ -7,7 +7,9 @@ says so. With DIR its clips go through a recogniser, a peer beside it.
 DIR holds sound files and ``manifest.tsv`` (tab-separated, with a head line). Columns ``file`` and
 ``words`` are needed. ``expect`` (a quantity, or ``command``), ``reading`` (JSON) and ``command``
 say what should be understood; without them the words are interpreted. Any other column can choose
-(``--where set=fsdd``) or group (``--by noise_db``). Speech is not part of the project:
+(``--where set=fsdd``) or group (``--by noise_db``). ``--sure`` shows how sure a score is: every
+clip as it is, with ``--noise`` once more at 10 dB, with ``--telephone`` once more through a line,
+with ``--beside`` other words. Speech is not part of the project:
 ``audio_fixtures/render.py --benchmark OUT`` makes such a directory.
 """
 
@@ -35,6 +37,7 @@ from assistant.benchmarks.ear_clips import (
     right,
     rivalry,
 )
+from assistant.benchmarks.ear_sure import scores, sure
 from assistant.benchmarks.ear_table import show
 from assistant.errors import ProbetellError
 from assistant.readings.fusion import FusionSettings
@@ -192,6 +195,8 @@ def _parser() -> argparse.ArgumentParser:
     parser.add_argument("--telephone", action="store_true", help="through a telephone line")
     parser.add_argument("--others", action="store_true", help="all clips are other words")
     parser.add_argument("--limits", action="store_true", help="table to choose loop_ahead by")
+    parser.add_argument("--sure", action="store_true", help="tables of how sure a score is")
+    parser.add_argument("--beside", type=Path, help="with --sure: clips of other words")
     parser.add_argument("--details", action="store_true", help="say what was misheard")
     return parser
 
@@ -207,6 +212,17 @@ def main(arguments: list[str]) -> int:
         clips = read_clips(asked.folder, asked.where)
         if asked.limit and len(clips) > asked.limit:
             clips = [clips[k * len(clips) // asked.limit] for k in range(asked.limit)]
+        if asked.sure:
+            others = read_clips(asked.beside) if asked.beside else []
+            found = scores(
+                clips,
+                grammar=asked.grammar,
+                others=others,
+                noise=asked.noise,
+                telephone=asked.telephone,
+            )
+            print("\n".join(sure(found)))
+            return 0
         if asked.limits:
             print("\n".join(_limits(clips, asked)))
             return 0

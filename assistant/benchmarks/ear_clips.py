@@ -31,6 +31,7 @@ __all__ = [
     "grammar_graph",
     "grammar_of",
     "hear",
+    "meaning_weight",
     "noises_in",
     "read_clips",
     "right",
@@ -155,6 +156,20 @@ def rivalry(heard: Heard, clip: Clip) -> float:
     return math.inf
 
 
+def meaning_weight(heard: Heard, clip: Clip) -> float:
+    """Give the weight, from 0 to 1, of all alternatives that are understood as the first is.
+
+    That of other words is left out; it is judged apart.
+    """
+    if not heard.hypotheses:
+        return 0.0
+    first = _understood(heard.text, clip)
+    top = heard.hypotheses[0].score
+    parts = [math.exp(one.score - top) for one in heard.hypotheses]
+    same = [_understood(one.text, clip) == first for one in heard.hypotheses]
+    return sum(part for part, alike in zip(parts, same, strict=True) if alike) / sum(parts)
+
+
 def hear(ear: Recogniser, sound: Samples, grammar: str) -> Heard:
     """Hear one sound."""
     stream = ear.begin(grammar)
@@ -167,4 +182,9 @@ def noises_in(folder: Path | None) -> list[Samples]:
     if folder is None:
         return []
     files = sorted(path for path in folder.iterdir() if path.suffix in {".flac", ".wav", ".ogg"})
+    if not files:
+        raise GivenError(
+            f"{folder} holds no sound.",
+            next_step="Give a folder of .wav, .flac or .ogg files.",
+        )
     return [read_sound(path).samples for path in files]
