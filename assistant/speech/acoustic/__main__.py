@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+import shlex
 import sys
 from importlib import import_module
 from pathlib import Path
@@ -11,8 +12,8 @@ from typing import Any
 _STEPS = """\
 Steps, each a command:
   phrases   draw phrases from the grammars so that every word comes often
-  render    say phrases with synthetic voices: espeak-ng, flite, festival, pico, Kokoro
-            (training voices only)
+  render    say phrases with synthetic voices: espeak-ng, flite, festival, pico, Kokoro,
+            gnuspeech, rhvoice (training voices only), and hts (for development only)
   pack      put recordings, synthetic clips and noise into one folder that can travel
   train     train on a pack, from trained weights or from nothing (needs the extra "train")
   export    write final.mdl from weights
@@ -32,13 +33,20 @@ def _phrases(args: argparse.Namespace) -> None:
 
 def _render(args: argparse.Namespace) -> None:
     voices = import_module("assistant.speech.acoustic.voices")
+    lines = import_module("assistant.speech.acoustic.line_voices")
     maker: Any = voices.MAKERS.get(args.engine)
-    if maker is None:
+    if args.engine in lines.LINE_ENGINES:
+        command = shlex.split(args.program)
+        maker = lines.LineMaker(args.engine, command, lines.LINE_ENGINES[args.engine])
+    elif args.engine == "hts":
+        maker = voices.HtsMaker(Path(args.program))
+    elif maker is None:
         fixtures = import_module("audio_fixtures.voices")
         speaker = fixtures.Speaker(kokoro_voices=args.kokoro_voices)
         maker = voices.KokoroMaker(speaker, args.kokoro_voices)
     said = args.phrases.read_text(encoding="utf-8").splitlines()
-    voices.render(said, args.out, maker, kind=args.engine, seed=args.seed)
+    split = "dev" if args.engine == "hts" else "train"
+    voices.render(said, args.out, maker, kind=args.engine, seed=args.seed, split=split)
 
 
 def _pack(args: argparse.Namespace) -> None:
@@ -105,9 +113,10 @@ def _parser() -> argparse.ArgumentParser:
     one = steps.add_parser("render")
     one.set_defaults(step=_render)
     one.add_argument("phrases", type=Path, help="a file of phrases, one a line")
-    one.add_argument(
-        "--engine", choices=("espeak", "flite", "festival", "pico", "kokoro"), required=True
-    )
+    engines = ("espeak", "flite", "festival", "pico", "kokoro", "gnuspeech", "rhvoice", "hts")
+    one.add_argument("--engine", choices=engines, required=True)
+    program = "for gnuspeech and rhvoice the command that says lines, for hts the voice's file"
+    one.add_argument("--program", help=program)
     one.add_argument("--kokoro-voices", type=Path)
     one.add_argument("--out", type=Path, required=True)
     one.add_argument("--seed", type=int, default=1)

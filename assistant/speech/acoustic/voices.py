@@ -30,6 +30,7 @@ __all__ = [
     "KOKORO_FOREIGN",
     "KOKORO_TRAINING",
     "MAKERS",
+    "HtsMaker",
     "KokoroMaker",
     "espeak_clip",
     "festival_clip",
@@ -37,6 +38,7 @@ __all__ = [
     "pico_clip",
     "render",
     "said_as",
+    "wav_at_rate",
 ]
 
 RATE: Final = 16_000
@@ -61,7 +63,16 @@ ESPEAK_ACCENTS: Final = (
 _VARIANTS: Final = (
     *("", "", "+m1", "+m2", "+m3", "+m4", "+m5", "+m6", "+m7", "+m8"),
     *("+f1", "+f2", "+f3", "+f4", "+f5"),
+    *("+Alex", "+Alicia", "+Andrea", "+Denis", "+Diogo", "+Gene", "+Henrique", "+Hugo"),
+    *("+Jacky", "+Lee", "+Marco", "+Michael", "+Mike", "+Nguyen", "+Storm", "+adam", "+anika"),
+    *("+announcer", "+antonio", "+aunty", "+belinda", "+benjamin", "+boris", "+caleb", "+david"),
+    *("+ed", "+grandma", "+grandpa", "+iven", "+john", "+kaukovalta", "+klatt", "+klatt2"),
+    *("+klatt3", "+klatt4", "+linda", "+marcelo", "+max", "+miguel", "+norbert", "+pablo"),
+    *("+paul", "+pedro", "+quincy", "+rob", "+robert", "+sandro", "+shelby", "+travis"),
+    *("+victor", "+zac"),
 )
+"""Throats of espeak-ng; Andy, Annie, edward and steph are kept for the benchmark of the ear."""
+_HTS_LABELS: Final = "(voice_cmu_us_slt_arctic_hts)"
 _SPELLED: Final = {"ol": "o l", "k": "kay", "i": "i", "oh": "oh", "lit": "lit", "sub": "sub"}
 
 
@@ -70,7 +81,8 @@ def said_as(phrase: str) -> str:
     return " ".join(_SPELLED.get(word, word) for word in phrase.split())
 
 
-def _wav_at_rate(path: Path) -> NDArray[np.float64]:
+def wav_at_rate(path: Path) -> NDArray[np.float64]:
+    """Read a mono WAV of 16 bits; give samples from -1 to 1 at 16 kHz."""
     rate, samples = wavfile.read(path)
     common = int(np.gcd(rate, RATE))
     return np.asarray(resample_poly(samples / 32768.0, RATE // common, rate // common))
@@ -82,9 +94,9 @@ def espeak_clip(phrase: str, rng: np.random.Generator) -> tuple[str, NDArray[np.
     speed, pitch = int(rng.integers(115, 190)), int(rng.integers(25, 75))
     with tempfile.TemporaryDirectory() as folder:
         out = Path(folder) / "said.wav"
-        options = ["-v", voice, "-s", str(speed), "-p", str(pitch), "-w", str(out)]
+        options = ["-v", voice, "-s", str(speed), "-p", str(pitch), "-a", "60", "-w", str(out)]
         _run("espeak-ng", *options, said_as(phrase))
-        return f"espeak-ng {voice} {speed} {pitch}", _wav_at_rate(out)
+        return f"espeak-ng {voice} {speed} {pitch}", wav_at_rate(out)
 
 
 def flite_clip(phrase: str, rng: np.random.Generator) -> tuple[str, NDArray[np.float64]]:
@@ -94,19 +106,27 @@ def flite_clip(phrase: str, rng: np.random.Generator) -> tuple[str, NDArray[np.f
         out = Path(folder) / "said.wav"
         setting = f"duration_stretch={stretch:.3f}"
         _run("flite", "-voice", voice, "--setf", setting, "-t", said_as(phrase), "-o", str(out))
-        return f"flite {voice}", _wav_at_rate(out)
+        return f"flite {voice}", wav_at_rate(out)
 
 
 def festival_clip(phrase: str, rng: np.random.Generator) -> tuple[str, NDArray[np.float64]]:
     """Say ``phrase`` with festival's ked or slt at a drawn speed; give voice and samples."""
     voice = str(rng.choice(["ked_diphone", "ked_diphone", "cmu_us_slt_arctic_hts"]))
     stretch = f"(Parameter.set 'Duration_Stretch {rng.uniform(0.8, 1.25):.2f})"
+    mean, spread = rng.uniform(88, 135), rng.uniform(9, 20)
+    target = f"(target_f0_mean {mean:.0f}) (target_f0_std {spread:.0f})"
+    pitch = f"(set! int_lr_params '({target} (model_f0_mean 170) (model_f0_std 34)))"
+    chosen = [f"(voice_{voice})", stretch, *([pitch] if voice == "ked_diphone" else [])]
+    return f"festival {voice}", _festival(phrase, chosen)
+
+
+def _festival(phrase: str, commands: Sequence[str]) -> NDArray[np.float64]:
     with tempfile.TemporaryDirectory() as folder:
         text, out = Path(folder) / "said.txt", Path(folder) / "said.wav"
         text.write_text(said_as(phrase), encoding="ascii")
-        settings = ("-eval", f"(voice_{voice})", "-eval", stretch)
+        settings = [part for one in commands for part in ("-eval", one)]
         _run("text2wave", *settings, "-o", str(out), str(text))
-        return f"festival {voice}", _wav_at_rate(out)
+        return wav_at_rate(out)
 
 
 def pico_clip(phrase: str, rng: np.random.Generator) -> tuple[str, NDArray[np.float64]]:
@@ -115,6 +135,23 @@ def pico_clip(phrase: str, rng: np.random.Generator) -> tuple[str, NDArray[np.fl
     engine: Any = import_module("py_nanotts").NanoTTS()
     said = engine.speak(said_as(phrase), voice="en-GB", speed=speed, pitch=pitch)
     return f"pico en-GB {speed:.2f} {pitch:.2f}", np.frombuffer(said, np.int16) / 32768.0
+
+
+@dataclass(frozen=True, slots=True)
+class HtsMaker:
+    """An HTS voice for festival in the file ``voice``, with labels as for its slt voice.
+
+    For development: CSTR's British voice, which the flight simulator's data package carries.
+    """
+
+    voice: Path
+
+    def __call__(self, phrase: str, rng: np.random.Generator) -> tuple[str, NDArray[np.float64]]:
+        """Say ``phrase`` at a drawn speed and pitch; give the voice's name and samples."""
+        stretch = f"(Parameter.set 'Duration_Stretch {rng.uniform(0.8, 1.25):.2f})"
+        given = f'(list "-m" "{self.voice}") (list "-fm" {rng.uniform(-2.5, 2.5):.2f})'
+        chosen = (_HTS_LABELS, stretch, f"(set! hts_engine_params (list {given}))")
+        return f"hts {self.voice.stem}", _festival(phrase, chosen)
 
 
 MAKERS: Final = {
@@ -188,7 +225,15 @@ class KokoroMaker:
         return names, read(names[0]) + away * (read(names[0]) - read(names[1]))
 
 
-def render(phrases: Iterable[str], folder: Path, maker: Any, *, kind: str, seed: int) -> None:
+def render(
+    phrases: Iterable[str],
+    folder: Path,
+    maker: Any,
+    *,
+    kind: str,
+    seed: int,
+    split: str = "train",
+) -> None:
     """Write a clip of each phrase to ``folder``; one that its engine cannot say is left out."""
     folder.mkdir(parents=True, exist_ok=True)
     rng = np.random.default_rng(seed)
@@ -203,5 +248,6 @@ def render(phrases: Iterable[str], folder: Path, maker: Any, *, kind: str, seed:
             peak = max(1e-3, float(np.abs(samples).max()))
             wavfile.write(path, RATE, np.round(samples / peak * 16_000).astype(np.int16))
             row = {"file": str(path), "words": phrase, "speaker": voice, "set": kind}
+            row["split"] = split
             listed.write(json.dumps(row) + "\n")
             listed.flush()
