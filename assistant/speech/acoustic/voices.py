@@ -94,7 +94,7 @@ def espeak_clip(phrase: str, rng: np.random.Generator) -> tuple[str, NDArray[np.
     speed, pitch = int(rng.integers(115, 190)), int(rng.integers(25, 75))
     with tempfile.TemporaryDirectory() as folder:
         out = Path(folder) / "said.wav"
-        options = ["-v", voice, "-s", str(speed), "-p", str(pitch), "-a", "60", "-w", str(out)]
+        options = ["-v", voice, "-s", str(speed), "-p", str(pitch), "-a", "40", "-w", str(out)]
         _run("espeak-ng", *options, said_as(phrase))
         return f"espeak-ng {voice} {speed} {pitch}", wav_at_rate(out)
 
