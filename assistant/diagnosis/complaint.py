@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 from numpy.typing import NDArray
 
+from assistant.electrics.contacts import supply_contacts
 from assistant.electrics.parts import Situation
 from assistant.knowledge.schema import Do
 
@@ -24,7 +25,6 @@ _FLOOR: Final = 0.01
 _UNNAMED: Final = 0.45
 """Customers leave out half of what they could say, and get some of it wrong (common practice,
 no source): the figures above and this one keep a complaint weak evidence."""
-_SUPPLY_CONTACTS: Final = ("fuse_jumps", "wire_jumps", "ground_jumps")
 _NOTHING: frozenset[str] = frozenset()
 Mask = NDArray[np.bool_]
 
@@ -62,7 +62,8 @@ class _Behaviour:
         )
 
     def loose(self) -> Mask:
-        return np.asarray(np.any([self.parts.flag(n) for n in _SUPPLY_CONTACTS], axis=0))
+        named = supply_contacts(self.parts)
+        return np.asarray(np.any([self.parts.flag(name) for name in named], axis=0))
 
     def rubbing(self) -> Mask:
         named = [f"coil_rubs.{position}" for position in self.parts.positions]

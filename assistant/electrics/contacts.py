@@ -8,17 +8,23 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 
 if TYPE_CHECKING:
+    from collections.abc import Mapping
+
     from numpy.typing import NDArray
 
     from assistant.electrics.arrays import BoolArray, FloatArray
     from assistant.electrics.parts import Parts
 
-__all__ = ["heat_comes_and_goes", "holding_contacts", "loose_contacts"]
+__all__ = ["heat_comes_and_goes", "holding_contacts", "loose_contacts", "supply_contacts"]
 
 _CONTACTS: Final = {
     "fuse_jumps": "fuse_contact_ohm",
     "wire_jumps": "wire_contact_ohm",
     "ground_jumps": "ground_contact_ohm",
+}
+_SECOND_CONTACTS: Final = {
+    "second_fuse_jumps": "second_fuse_contact_ohm",
+    "second_ground_jumps": "second_ground_contact_ohm",
 }
 _HOLDING_SHARE: Final = 0.01
 """A loose contact that happens to hold has about a hundredth of its resistance (common practice,
@@ -26,6 +32,11 @@ no source)."""
 
 
 _INSULATED_OHM: Final = 1e12
+
+
+def supply_contacts(parts: Parts) -> Mapping[str, str]:
+    """Name the flags of supply contacts that may come and go, each with its resistance."""
+    return {**_CONTACTS, **_SECOND_CONTACTS} if parts.second_battery else _CONTACTS
 
 
 def _rubbing(parts: Parts, position: str) -> BoolArray:
@@ -40,7 +51,7 @@ def heat_comes_and_goes(parts: Parts) -> BoolArray:
 def loose_contacts(parts: Parts) -> BoolArray:
     """Tell which worlds have a contact or a heat trip that comes and goes, (worlds,)."""
     loose = heat_comes_and_goes(parts)
-    for flag in _CONTACTS:
+    for flag in supply_contacts(parts):
         loose |= parts.flag(flag)
     for position in parts.positions:
         loose |= _rubbing(parts, position) | parts.flag(f"leak_jumps.{position}")
@@ -54,7 +65,7 @@ def holding_contacts(parts: Parts, index: NDArray[np.intp]) -> Parts:
     wire is clear of the body; a hot amplifier is cool and the other way round.
     """
     values: dict[str, FloatArray] = {name: column[index] for name, column in parts.values.items()}
-    for flag, contact in _CONTACTS.items():
+    for flag, contact in supply_contacts(parts).items():
         holds = values[flag] > 0.5
         values[contact] = np.where(holds, _HOLDING_SHARE * values[contact], values[contact])
     values["hot_now"] = np.where(

@@ -44,6 +44,11 @@ class Parts:
         return np.asarray(self.values[name] > 0.5)
 
     @property
+    def second_battery(self) -> bool:
+        """Whether a second battery stands at the amplifier."""
+        return "second_battery_ohm" in self.values
+
+    @property
     def count(self) -> int:
         """Number of worlds."""
         return len(next(iter(self.values.values())))

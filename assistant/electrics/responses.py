@@ -19,6 +19,7 @@ from assistant.electrics.amplifier import AmplifierState, solve_amplifier
 from assistant.electrics.contacts import heat_comes_and_goes, holding_contacts, loose_contacts
 from assistant.electrics.load import coil_ohm, coil_share, leak_ohm, line_ohm
 from assistant.electrics.parts import OPEN_OHM, Parts, Situation
+from assistant.electrics.second_battery import link_of, ripple_share
 from assistant.electrics.signal import (
     center_to_shell_ohm,
     distorted_signal,
@@ -183,6 +184,8 @@ class Responder:
         if match := _SIGNAL.fullmatch(do.red):
             return lead_voltage(parts, situation, cast("Pair", match.group(1)))
         if situation.vehicle == "running":
+            if parts.second_battery and do.red == "amp.power":
+                return parts["ripple_v"] * ripple_share(parts, situation)
             return parts["ripple_v"]
         return parts["off_ac_v"]
 
@@ -258,10 +261,13 @@ class Responder:
             return np.where(is_open, np.inf, parts["input_ohm"])
         there = ["battery.positive", "main_fuse.battery_side", "main_fuse.amp_side", "amp.power"]
         back = ["amp.ground", "chassis", "battery.negative"]
-        for chain, steps in (
-            (there, [path.post, path.fuse, path.wire]),
-            (back, [path.ground, path.strap]),
-        ):
+        onward = [path.post, path.fuse, path.wire]
+        if parts.second_battery:
+            link = link_of(parts, situation)
+            there[3:3] = ["charge_relay.amp_side", "second_fuse.wire_side",
+                          "second_battery.positive"]  # fmt: skip
+            onward = [*link.chain, link.lead]
+        for chain, steps in ((there, onward), (back, [path.ground, path.strap])):
             if ends <= set(chain):
                 low, high = sorted(chain.index(end) for end in ends)
                 return np.asarray(np.sum(steps[low:high], axis=0))

@@ -11,6 +11,7 @@ from assistant.electrics.battery import open_circuit_voltage
 from assistant.electrics.charging import SourceCurve, source_curve
 from assistant.electrics.operating import operating_point_on_curve
 from assistant.electrics.parts import OPEN_OHM, Parts, Situation
+from assistant.electrics.second_battery import settle_joined
 
 if TYPE_CHECKING:
     from assistant.electrics.arrays import BoolArray, FloatArray
@@ -58,8 +59,8 @@ class Supply:
     parts: Parts
     _sources: dict[VehicleState, SourceCurve] = field(default_factory=dict)
     _paths: dict[bool, SupplyPath] = field(default_factory=dict)
-    _resting: dict[tuple[VehicleState, bool], SupplyVolts] = field(default_factory=dict)
-    _idling: dict[tuple[VehicleState, bool], SupplyVolts] = field(default_factory=dict)
+    _resting: dict[_Feeds, SupplyVolts] = field(default_factory=dict)
+    _idling: dict[_Feeds, SupplyVolts] = field(default_factory=dict)
 
     def path(self, situation: Situation) -> SupplyPath:
         """Give the resistances of the amplifier's supply in this situation."""
@@ -84,7 +85,7 @@ class Supply:
 
     def resting(self, situation: Situation) -> SupplyVolts:
         """Give the volts while the amplifier is off, (worlds,)."""
-        key = (situation.vehicle, situation.has("remove:main_fuse"))
+        key = _feeds(situation)
         if key not in self._resting:
             count = self.parts.count
             self._resting[key] = self.settle(situation, np.zeros(count), np.full(count, BLEED_A))
@@ -92,7 +93,7 @@ class Supply:
 
     def idling(self, situation: Situation) -> SupplyVolts:
         """Give the volts while every amplifier with whole fuses is on without music, (worlds,)."""
-        key = (situation.vehicle, situation.has("remove:main_fuse"))
+        key = _feeds(situation)
         if key not in self._idling:
             parts = self.parts
             idle = np.where(parts.flag("amp_fuse_open"), BLEED_A, parts["idle_a"])
@@ -101,6 +102,8 @@ class Supply:
 
     def settle(self, situation: Situation, power_w: FloatArray, idle_a: FloatArray) -> SupplyVolts:
         """Settle the amplifier's draw on the supply and give every node's voltage, (worlds,)."""
+        if self.parts.second_battery:
+            return self._settle_joined(situation, power_w, idle_a)
         parts, path = self.parts, self.path(situation)
         total = path.total
         point = operating_point_on_curve(self.source(situation.vehicle), total, power_w, idle_a)
@@ -117,6 +120,34 @@ class Supply:
         for name in ("main_fuse.amp_side", "amp.power"):
             nodes[name] = np.where(is_open, 0.0, np.maximum(nodes[name], 0.0))
         nodes["amp.ground"] = np.where(is_open, 0.0, nodes["amp.ground"])
+        self._put_engine_side(nodes, situation, posts)
+        return SupplyVolts(
+            nodes=nodes,
+            current=current,
+            load_v=nodes["amp.power"] - nodes["amp.ground"],
+            collapsed=point.collapsed,
+        )
+
+    def _settle_joined(
+        self, situation: Situation, power_w: FloatArray, idle_a: FloatArray
+    ) -> SupplyVolts:
+        """Settle the draw where a second battery stands at the amplifier, (worlds,)."""
+        front = self.source(situation.vehicle)
+        settled = settle_joined(self.parts, situation, front, power_w, idle_a)
+        nodes = settled.nodes
+        self._put_engine_side(nodes, situation, settled.front_v)
+        return SupplyVolts(
+            nodes=nodes,
+            current=settled.current,
+            load_v=nodes["amp.power"] - nodes["amp.ground"],
+            collapsed=settled.collapsed,
+        )
+
+    def _put_engine_side(
+        self, nodes: dict[str, FloatArray], situation: Situation, posts: FloatArray
+    ) -> None:
+        """Add the volts of the alternator's output and of the engine block to ``nodes``."""
+        parts = self.parts
         charging = posts
         if situation.vehicle == "running":
             given = np.clip((_set_point(parts) - posts) / parts["charge_ohm"], 0.0,
@@ -125,12 +156,18 @@ class Supply:
         nodes["charging.output"] = charging
         starter = parts["crank_a"] if situation.vehicle == "cranking" else np.zeros(parts.count)
         nodes["engine_block"] = parts["engine_strap_ohm"] * starter
-        return SupplyVolts(
-            nodes=nodes,
-            current=current,
-            load_v=nodes["amp.power"] - nodes["amp.ground"],
-            collapsed=point.collapsed,
-        )
+
+
+_Feeds = tuple["VehicleState", bool, bool]
+
+
+def _feeds(situation: Situation) -> _Feeds:
+    """Name what of a situation the supply at rest depends on."""
+    return (
+        situation.vehicle,
+        situation.has("remove:main_fuse"),
+        situation.has("disconnect:second_battery"),
+    )
 
 
 def _set_point(parts: Parts) -> FloatArray:

@@ -144,6 +144,7 @@ def by_ngspice(
     world: int,
     *,
     floor_v: float = 1e-3,
+    nodes: tuple[str, ...] = NODES,
 ) -> dict[str, float]:
     """Give the volts of every node of one world as ngspice finds them.
 
@@ -165,7 +166,7 @@ def by_ngspice(
         break
     else:
         pytest.fail("the simulator finds no solution from any flat guess")
-    found = {node: volts[node] for node in NODES if node != "charging.output"}
+    found = {node: volts[node] for node in nodes if node != "charging.output"}
     drop = float(parts["charge_ohm"][world]) * amperes["ammeter"]
     found["charging.output"] = found["battery.positive"] + (drop if running else 0.0)
     return found
