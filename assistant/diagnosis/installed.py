@@ -13,7 +13,7 @@ from assistant.knowledge import pairs_of, positions_of
 from assistant.knowledge.templates import Spread
 
 if TYPE_CHECKING:
-    from assistant.knowledge.schema import Installation, Wire
+    from assistant.knowledge.schema import Fuse, Installation, Wire
     from assistant.knowledge.templates import Spreads
 
 __all__ = ["Stated", "installed_spreads"]
@@ -23,6 +23,20 @@ _DROP_LIMIT_V: Final = 0.5
 marine sizing limit for critical circuits, 0.42 V; rounded up."""
 _LENGTH_M: Final = {"front": 5.5, "rear": 2.0, "trunk": 2.0, "boot": 2.0, "seat": 3.0}
 _MATERIAL_IF_UNKNOWN: Final = (1.0, 1.55)
+_CAR_RUN_M: Final = 7.0
+"""The usual spread of wires holds for runs up to here; buses and boats have longer ones."""
+_BACK_TO_BATTERY_M: Final = 3.0
+"""A ground wire as long as this goes back to the battery: it counts like the power wire."""
+_FLAT: Final = {
+    "second_charge_ratio": Spread(uniform=(0.0, 0.8)),
+    "second_surface_v": Spread(uniform=(-1.0, 0.15)),
+    "second_battery_ohm": Spread(loguniform=(0.004, 0.07)),
+}
+"""A second battery that has not been charged for a while: common practice, no source."""
+_NOT_CHARGED: Final = (
+    "supply.main_fuse_open", "supply.main_fuse_loose", "supply.power_wire_resistive",
+    "supply.charging_low",
+)  # fmt: skip
 
 
 @dataclass(slots=True, kw_only=True)
@@ -66,6 +80,7 @@ def installed_spreads(installation: Installation, spreads: Spreads) -> Stated:
     stated = Stated(spreads=made)
     _put_amplifier(installation, stated)
     _put_supply(installation, stated)
+    _put_second_battery(installation, stated, spreads)
     _judge_wire(installation, stated)
     _judge_load(installation, stated)
     if installation.source.kind == "factory_with_converter":
@@ -107,17 +122,42 @@ def _put_supply(installation: Installation, stated: Stated) -> None:
         wire = _wire_ohm(supply.wire, usual, warm_c)
         if wire:
             stated.spreads["wire_ohm"] = wire
+        elif supply.wire.length_m and supply.wire.length_m > _CAR_RUN_M:
+            low, high = stated.spreads["wire_ohm"].loguniform or (0.0, 0.0)
+            longer = supply.wire.length_m / _CAR_RUN_M
+            stated.spreads["wire_ohm"] = Spread(loguniform=(low, high * longer))
     if supply.ground:
         ground = _wire_ohm(supply.ground, 0.6, warm_c)
         if ground:
             stated.spreads["ground_wire_ohm"] = ground
-    if supply.main_fuse and supply.main_fuse.amps:
-        try:
-            kind = fuse_kind(supply.main_fuse.kind, supply.main_fuse.amps)
-            cold = float(cold_resistance_ohm(supply.main_fuse.amps, kind))
-        except GivenError:
-            return  # an unheard-of fuse keeps the wide spread
-        stated.spreads["fuse_ohm"] = _around(cold, 0.8, 2.0)
+    _put_fuse(supply.main_fuse, "fuse_ohm", stated)
+
+
+def _put_fuse(fuse: Fuse | None, name: str, stated: Stated) -> None:
+    if fuse is None or not fuse.amps:
+        return
+    try:
+        cold = float(cold_resistance_ohm(fuse.amps, fuse_kind(fuse.kind, fuse.amps)))
+    except GivenError:
+        return  # an unheard-of fuse keeps the wide spread
+    stated.spreads[name] = _around(cold, 0.8, 2.0)
+
+
+def _put_second_battery(installation: Installation, stated: Stated, spreads: Spreads) -> None:
+    second = installation.supply.second_battery
+    if second is None:
+        return
+    stated.spreads.update(spreads.second_battery)
+    if second.joined:
+        stated.spreads["joined_by_relay"] = Spread(const=float(second.joined == "charge_relay"))
+    _put_fuse(second.fuse, "second_fuse_ohm", stated)
+    if second.ground:
+        warm_c = 30.0 if installation.ambient_c is None else installation.ambient_c + 5.0
+        ground = _wire_ohm(second.ground, 0.6, warm_c)
+        if ground:
+            stated.spreads["second_ground_wire_ohm"] = ground
+    for fault in _NOT_CHARGED:
+        stated.effects[fault] = dict(_FLAT)
 
 
 def _middle(spread: Spread) -> float:
@@ -135,7 +175,11 @@ def _judge_wire(installation: Installation, stated: Stated) -> None:
     watts = _middle(stated.spreads["rated_w"])
     efficiency = sum(stated.spreads["class_efficiency_ratio"].uniform or (0.5, 0.9)) / 2
     # Music at a third of full power is the heavy case of rating practice (FTC).
-    drop = _middle(stated.spreads["wire_ohm"]) * watts / 3 / efficiency / 12.5
+    ohm = _middle(stated.spreads["wire_ohm"])
+    ground = installation.supply.ground
+    if ground is not None and (ground.length_m or 0.0) >= _BACK_TO_BATTERY_M:
+        ohm += _middle(stated.spreads["ground_wire_ohm"])
+    drop = ohm * watts / 3 / efficiency / 12.5
     if drop > _DROP_LIMIT_V:
         stated.rate_factors["supply.power_wire_undersized"] = 12.0
         stated.effects["supply.power_wire_undersized"] = {

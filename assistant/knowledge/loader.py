@@ -88,23 +88,30 @@ class Knowledge:
     def checks(self, installation: Installation) -> dict[str, Check]:
         """Every check that this installation allows, by id."""
         made: dict[str, Check] = {}
+        second = installation.supply.second_battery is not None
         for entry in self.check_entries:
+            if not _has(entry.needs, installation):
+                continue
             for position, pair in _places(entry.each, installation):
                 others = [p for p in positions_of(installation) if p != position]
                 if len(others) < _LEAST_OTHERS and any(_OTHERS in s for s in entry.do.setup):
                     continue  # the same as a check without the one other
                 check = _make_check(entry, position, pair, others)
-                made[check.id] = check
+                made[check.id] = _with_both_unhooked(check) if second else check
         return made
 
     def faults(self, installation: Installation) -> dict[str, Fault]:
         """Every fault that this installation can have, by id."""
         made: dict[str, Fault] = {}
         for entry in self.fault_entries:
-            if entry.id == "signal.converter_faulty" and installation.source.kind not in {
-                None,
-                "factory_with_converter",
-            }:
+            if (
+                entry.id == "signal.converter_faulty"
+                and installation.source.kind
+                not in {
+                    None,
+                    "factory_with_converter",
+                }
+            ) or not _has(entry.needs, installation):
                 continue
             places = list(_places(entry.each, installation))
             for position, pair in places:
@@ -124,6 +131,7 @@ class Knowledge:
         """Every repair that a fault of this installation can need, by id."""
         by_template = {entry.id: entry for entry in self.repair_entries}
         made: dict[str, Repair] = {}
+        second = installation.supply.second_battery is not None
         for fault in self.faults(installation).values():
             template = fault.repair
             if fault.position:
@@ -135,7 +143,8 @@ class Knowledge:
                 id=fault.repair,
                 minutes=entry.minutes,
                 parts=entry.parts,
-                words=_fill(entry.words, fault.position, fault.pair),
+                words=_fill(entry.words, fault.position, fault.pair)
+                + (_BOTH_FIRST if second and entry.live else ""),
                 customer=_fill(entry.customer, fault.position, fault.pair),
                 beyond_user=entry.beyond,
                 before=entry.before,
@@ -145,6 +154,38 @@ class Knowledge:
 
 _OTHERS: Final = "{OTHERS}"
 _LEAST_OTHERS: Final = 2
+
+
+_BOTH_FIRST: Final = " Unhook both batteries first."
+_FUSE_OUT: Final = "remove:main_fuse"
+_SECOND_OFF: Final = "disconnect:second_battery"
+_LIVE: Final = "second_battery_live"
+
+
+def _has(needs: str | None, installation: Installation) -> bool:
+    """Tell whether ``installation`` has, or may have, what an entry needs."""
+    second = installation.supply.second_battery
+    if needs is None:
+        return True
+    return second is not None and (needs != "charge_relay" or second.joined != "direct")
+
+
+def _with_both_unhooked(check: Check) -> Check:
+    """Give ``check`` as it is done beside a second battery, which feeds whatever the fuse cuts off.
+
+    Where the main fuse comes out or the power lead comes off, the second battery is unhooked too.
+    """
+    setup = check.do.setup
+    if not {_FUSE_OUT, "disconnect:amp_power"} & set(setup):
+        return check
+    return check.model_copy(
+        update={
+            "do": check.do.model_copy(update={"setup": (*setup, _SECOND_OFF)}),
+            "cautions": (*check.cautions, _LIVE),
+            "spoken": f"Second battery unhooked. {check.spoken}",
+            "typed": f"Second battery unhooked (its minus lead off). {check.typed}",
+        }
+    )
 
 
 def _places(

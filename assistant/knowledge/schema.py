@@ -29,6 +29,7 @@ __all__ = [
     "Pair",
     "Position",
     "Repair",
+    "SecondBattery",
     "Source",
     "Speaker",
     "Supply",
@@ -73,6 +74,8 @@ _PAIR = "|".join(PAIRS)
 NODE_PATTERN: Final = re.compile(
     r"battery\.(positive|negative)|charging\.output|main_fuse\.(battery|amp)_side"
     r"|amp\.(power|ground|remote)|source\.remote|chassis|engine_block"
+    r"|second_battery\.(positive|negative)|second_fuse\.(wire|battery)_side"
+    r"|charge_relay\.(battery|amp)_side"
     rf"|speaker\.({_POS})\.(amp_positive|amp_negative|positive|negative)"
     rf"|signal\.({_PAIR})\.(center|shell)"
 )
@@ -80,7 +83,8 @@ PLACE_PATTERN: Final = re.compile(
     rf"amp\.(power_light|protect_light|case)|sound\.({_POS})|noise\.whine"
 )
 SETUP_PATTERN: Final = re.compile(
-    rf"disconnect:(speakers|speaker\.({_POS})|signal(\.({_PAIR}))?|remote|amp_power)"
+    rf"disconnect:(speakers|speaker\.({_POS})|signal(\.({_PAIR}))?|remote|amp_power"
+    r"|second_battery)"
     rf"|remove:main_fuse|jumper:remote|swap:signal\.({_PAIR})|substitute:source"
     r"|cycle_remote|cool_down"
 )
@@ -168,13 +172,37 @@ class Source(_Lenient):
     kind: str | None = None
 
 
+class SecondBattery(_Lenient):
+    """A second battery at the amplifier, joined to the first by the power wire.
+
+    ``joined`` says how: ``direct``, or by a ``charge_relay`` that closes with the engine running.
+    ``fuse`` is the one at the second battery, ``ground`` its own wire to the body.
+    """
+
+    place: str | None = None
+    joined: Literal["direct", "charge_relay"] | None = None
+    fuse: Fuse | None = None
+    ground: Wire | None = None
+
+
 class Supply(_Lenient):
-    """Power wire, ground wire, main fuse and where the battery sits."""
+    """Power wire, ground wire, main fuse, where the battery sits, and a second battery.
+
+    A second battery of which nothing more is known may be given as ``true`` or by its place.
+    """
 
     wire: Wire | None = None
     ground: Wire | None = None
     main_fuse: Fuse | None = None
     battery: str | None = None
+    second_battery: SecondBattery | None = None
+
+    @field_validator("second_battery", mode="before")
+    @classmethod
+    def _second(cls, given: Any) -> Any:
+        if isinstance(given, bool):
+            return {} if given else None
+        return {"place": given} if isinstance(given, str) else given
 
 
 class Vehicle(_Lenient):

@@ -18,6 +18,8 @@ def _off(raw: object) -> object:
 
 
 _Each = Literal["position", "pair"]
+_Needs = Literal["second_battery", "charge_relay"]
+"""What an installation must have for an entry to count; a relay that nobody denies may be there."""
 
 
 class _Entry(BaseModel):
@@ -41,6 +43,7 @@ class CheckEntry(_Entry):
     id: str
     name: str
     each: _Each | None = None
+    needs: _Needs | None = None
     do: DoEntry
     minutes: Annotated[float, Field(gt=0)]
     place: Literal["battery", "engine_bay", "amplifier", "speaker", "source", "seat"]
@@ -86,16 +89,21 @@ class FaultEntry(_Entry):
     rate: Annotated[float, Field(gt=0, lt=1)]
     group: Literal["supply", "remote", "load", "signal", "noise", "amplifier"]
     each: _Each | None = None
+    needs: _Needs | None = None
     words: str
     effect: dict[str, Spread]
 
 
 class RepairEntry(_Entry):
-    """One entry of ``repairs.yaml``."""
+    """One entry of ``repairs.yaml``.
+
+    ``live``: it is done on what a second battery keeps live as well as the first.
+    """
 
     id: str
     minutes: Annotated[float, Field(gt=0)]
     parts: bool
+    live: bool = False
     words: str
     customer: str
     beyond: str | None = None
@@ -103,9 +111,10 @@ class RepairEntry(_Entry):
 
 
 class Spreads(_Entry):
-    """Spreads of sound parts: for the whole, for each position, for each pair."""
+    """Spreads of sound parts: for the whole, for a second battery, each position, each pair."""
 
     scalar: dict[str, Spread]
+    second_battery: dict[str, Spread]
     position: dict[str, Spread]
     pair: dict[str, Spread]
 

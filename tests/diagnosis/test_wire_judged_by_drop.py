@@ -51,3 +51,50 @@ def test_clad_aluminum_makes_a_good_length_too_long() -> None:
     assert not suspected("4 AWG", 0.42)
     assert suspected("4 AWG", 0.42, material="copper_clad_aluminum")
     assert not suspected("4 AWG", 0.30, material="copper_clad_aluminum")
+
+
+LONG_M = (6.0, 7.5, 9.0)
+"""Runs of buses and boats."""
+
+
+def long_run(gauge: str | None, length_m: float, **supply: object) -> Installation:
+    wire = {"length_m": length_m} | ({"gauge": gauge, "material": "copper"} if gauge else {})
+    return Installation.model_validate(
+        {
+            "amplifier": {"channels": 1, "watts_per_channel": WATTS, "class": "AB"},
+            "supply": {"wire": wire, **supply},
+            "ambient_c": 15.0,
+        }
+    )
+
+
+def judged(installation: Installation) -> bool:
+    stated = installed_spreads(installation, load().spreads)
+    return stated.rate_factors.get("supply.power_wire_undersized", 1.0) > 1.0
+
+
+@pytest.mark.parametrize("length_m", LONG_M)
+@pytest.mark.parametrize("gauge", OHM_PER_M)
+def test_a_long_run_is_judged_by_its_own_drop(gauge: str, length_m: float) -> None:
+    # By hand: the same tables, the same heavy music; only what is far from the limit is asked.
+    drop = WATTS * HEAVY / EFFICIENCY / VOLTS * OHM_PER_M[gauge] * length_m
+    if abs(drop - 0.5) > 0.06:
+        assert judged(long_run(gauge, length_m)) == (drop > 0.5)
+
+
+def test_a_return_wire_as_long_as_the_run_counts_too() -> None:
+    # A boat has no body to go back by: twice the length of 16 mm2 drops twice as much.
+    there = long_run("16 mm2", 9.0)
+    back = {"gauge": "16 mm2", "material": "copper", "length_m": 9.0}
+    assert not judged(there)
+    assert judged(long_run("16 mm2", 9.0, ground=back))
+    assert not judged(long_run("16 mm2", 9.0, ground={**back, "length_m": 0.6}))
+
+
+def test_a_run_longer_than_cars_have_may_have_more_ohms_than_theirs() -> None:
+    spreads = load().spreads
+    usual = spreads.scalar["wire_ohm"].loguniform
+    assert usual is not None
+    for length, factor in ((5.5, 1.0), (7.0, 1.0), (10.5, 1.5)):
+        stated = installed_spreads(long_run(None, length), spreads).spreads["wire_ohm"]
+        assert stated.loguniform == pytest.approx((usual[0], usual[1] * factor))

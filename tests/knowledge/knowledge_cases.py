@@ -9,6 +9,7 @@ EVERYTHING = Installation.model_validate(
         "amplifier": {"channels": 5, "watts_per_channel": 75, "class": "D"},
         "speakers": {position: {"nominal_ohms": 4} for position in POSITIONS},
         "source": {"kind": "factory_with_converter"},
+        "supply": {"second_battery": {"place": "trunk", "joined": "charge_relay"}},
     }
 )
 NOTHING_KNOWN = Installation()
@@ -27,10 +28,22 @@ SPEAKER_LEVEL = Installation.model_validate(
     }
 )
 
+BOAT = Installation.model_validate(
+    {
+        "amplifier": {"channels": 4, "watts_per_channel": 80, "class": "D"},
+        "supply": {
+            "wire": {"gauge": "35 mm2", "material": "copper", "length_m": 8.5},
+            "ground": {"gauge": "35 mm2", "material": "copper", "length_m": 8.5},
+            "second_battery": {"place": "locker", "joined": "direct"},
+        },
+    }
+)
+
 INSTALLATIONS = {
     "everything": EVERYTHING,
     "nothing known": NOTHING_KNOWN,
     "one sub": ONE_SUB,
     "two front": TWO_FRONT,
     "speaker level": SPEAKER_LEVEL,
+    "boat": BOAT,
 }

@@ -34,6 +34,10 @@ PLAIN_FAULTS = (
 )  # fmt: skip
 SPEAKER_FAULTS = ("coil_shorted", "coil_open", "coil_rubbing", "wire_to_chassis", "wires_shorted")
 SIGNAL_FAULTS = ("shorted", "shield_open")
+_SECOND_NODES = (
+    r"|second_battery\.(positive|negative)|second_fuse\.(wire|battery)_side"
+    r"|charge_relay\.(battery|amp)_side"
+)
 METERED = {"dc_voltage", "ac_voltage", "resistance", "continuity", "dc_current"}
 
 
@@ -118,13 +122,14 @@ def test_effects_name_parameters_that_worlds_hold() -> None:
     spreads = KNOWLEDGE.spreads
     for entry in KNOWLEDGE.fault_entries:
         own = {"position": spreads.position, "pair": spreads.pair}.get(entry.each or "", {})
+        own = {**own, **(spreads.second_battery if entry.needs else {})}
         held = set(spreads.scalar) | set(own)
         assert entry.effect, entry.id
         assert set(entry.effect) <= held, entry.id
         for spread in entry.effect.values():
             assert spread.opposite is None or spread.opposite in held
-    held = set(spreads.scalar) | set(spreads.position) | set(spreads.pair)
-    assert len(held) == len(spreads.scalar) + len(spreads.position) + len(spreads.pair)
+    kinds = (spreads.scalar, spreads.second_battery, spreads.position, spreads.pair)
+    assert len(set().union(*kinds)) == sum(len(kind) for kind in kinds)
 
 
 def test_no_reading_is_typed_in_for_a_fault() -> None:
@@ -170,12 +175,14 @@ def test_every_do_is_within_the_contract(installation: Installation) -> None:
     node = re.compile(
         r"battery\.(positive|negative)|charging\.output|main_fuse\.(battery_side|amp_side)"
         r"|amp\.(power|ground|remote)|source\.remote|chassis|engine_block"
-        rf"|speaker\.({positions})\.(amp_positive|amp_negative|positive|negative)"
+        + (_SECOND_NODES if installation.supply.second_battery else "")
+        + rf"|speaker\.({positions})\.(amp_positive|amp_negative|positive|negative)"
         rf"|signal\.({pairs})\.(center|shell)"
     )
     place = re.compile(rf"amp\.(power_light|protect_light|case)|sound\.({positions})|noise\.whine")
     step = re.compile(
-        rf"disconnect:(speakers|speaker\.({positions})|signal|signal\.({pairs})|remote|amp_power)"
+        rf"disconnect:(speakers|speaker\.({positions})|signal|signal\.({pairs})|remote|amp_power"
+        rf"{'|second_battery' if installation.supply.second_battery else ''})"
         rf"|remove:main_fuse|jumper:remote|swap:signal\.({pairs})|substitute:source"
         r"|cycle_remote|cool_down"
     )
@@ -303,6 +310,12 @@ HAZARDS: dict[str, tuple[Callable[[Check], bool], tuple[str, ...]]] = {
     "jewellery off, no tool across the posts (vehicle manuals; OSHA 1910.178(g))": (
         lambda c: touches(c, "battery.", "main_fuse.", "charging.") and not fuse_out(c),
         ("battery_short",)),
+    "two batteries that feed one cable (common practice, no source)": (
+        lambda c: "disconnect:second_battery" in c.do.setup, ("second_battery_live",)),
+    "no tool across the posts of a second battery either (OSHA 1910.178(g))": (
+        lambda c: touches(c, "second_", "charge_relay."), ("battery_short",)),
+    "gas of a battery in a closed space (OSHA 1910.178(g); common practice)": (
+        lambda c: touches(c, "second_"), ("second_battery_gas",)),
     "sparks near a battery (OSHA 1910.178(g)(10)-(12))": (
         lambda c: c.place == "battery", ("battery_gas",)),
     "a hot case (common practice, no source)": (
@@ -392,7 +405,67 @@ def test_nothing_in_the_data_is_read_as_a_truth_value() -> None:
             for number, value in enumerate(node):
                 walk(value, f"{path}[{number}]")
         elif isinstance(node, bool):
-            assert path.endswith(".parts"), path
+            assert path.endswith((".parts", ".live")), path
 
     for name in ("checks", "faults", "repairs", "cautions", "labour", "spreads"):
         walk(loader._read(f"{name}.yaml"), name)
+
+
+# -- second battery ---------------------------------------------------------------------------
+
+SECOND_FAULTS = (
+    "supply.second_battery_weak", "supply.second_fuse_open", "supply.second_fuse_loose",
+    "supply.second_ground_resistive",
+)  # fmt: skip
+RELAY_FAULTS = (
+    "supply.charge_relay_open", "supply.charge_relay_burnt", "supply.charge_relay_stuck",
+)  # fmt: skip
+
+
+@EVERYWHERE
+def test_what_belongs_to_a_second_battery_is_only_where_there_is_one(
+    installation: Installation,
+) -> None:
+    second = installation.supply.second_battery
+    relay = second is not None and second.joined != "direct"
+    faults = set(KNOWLEDGE.faults(installation))
+    assert (second is not None) == bool(faults & set(SECOND_FAULTS))
+    assert (second is not None) == (faults >= set(SECOND_FAULTS))
+    assert relay == bool(faults & set(RELAY_FAULTS)) == (faults >= set(RELAY_FAULTS))
+    for check in checks_of(installation):
+        assert relay or not touches(check, "charge_relay."), check.id
+        assert second or not touches(check, "second_"), check.id
+
+
+def test_no_dead_circuit_is_left_on_the_second_battery() -> None:
+    """A second battery feeds behind the main fuse: it is unhooked wherever the fuse comes out."""
+    freed = [c for c in checks_of(EVERYTHING) if {"remove:main_fuse", "disconnect:amp_power"}
+             & set(c.do.setup)]  # fmt: skip
+    assert freed
+    for check in freed:
+        assert "disconnect:second_battery" in check.do.setup, check.id
+        for words in (check.spoken, check.typed):
+            assert words.startswith("Second battery unhooked"), check.id
+
+
+def test_repairs_on_live_cables_say_that_both_batteries_come_off() -> None:
+    two, one = KNOWLEDGE.repairs(EVERYTHING), KNOWLEDGE.repairs(ONE_SUB)
+    for name in ("renew_main_fuse", "renew_power_wire", "remake_ground", "renew_second_fuse"):
+        assert "both batteries" in two[name].words, name
+    assert not any("both batteries" in repair.words for repair in one.values())
+
+
+@pytest.mark.parametrize("given", [True, "trunk", {}, {"joined": "direct"}])
+def test_a_second_battery_is_understood(given: object) -> None:
+    stated = type(ONE_SUB).model_validate({"supply": {"second_battery": given}})
+    assert stated.supply.second_battery is not None
+    assert stated.unknown_keys() == ()
+    if given == "trunk":
+        assert stated.supply.second_battery.place == "trunk"
+
+
+@pytest.mark.parametrize("given", [False, None])
+def test_no_second_battery_may_be_said(given: object) -> None:
+    stated = type(ONE_SUB).model_validate({"supply": {"second_battery": given}})
+    assert stated.supply.second_battery is None
+    assert KNOWLEDGE.checks(stated).keys() == KNOWLEDGE.checks(type(ONE_SUB)()).keys()
