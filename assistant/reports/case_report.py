@@ -19,6 +19,7 @@ from assistant.reports.phrases import (
     percent,
     probe_words,
     reading_words,
+    second_battery_words,
     setup_words,
     state_words,
     surprising,
@@ -174,6 +175,7 @@ def _installation_words(installation: Installation) -> list[tuple[str, str]]:
         ("Power wire", wire_words(supply.wire) if supply.wire else ""),
         ("Ground wire", wire_words(supply.ground) if supply.ground else ""),
         ("Main fuse", f"{rating} {(fuse.kind if fuse else '') or ''}".strip().replace("_", " ")),
+        ("Second battery", second_battery_words(supply.second_battery)),
         ("Charging", (installation.vehicle.charging or "").replace("_", " ")),
         ("Air", "" if installation.ambient_c is None else f"{number(installation.ambient_c)} °C"),
     ]

@@ -5,7 +5,13 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from assistant.reports.phrases import number, percent, reading_words, wire_words
+from assistant.reports.phrases import (
+    number,
+    percent,
+    reading_words,
+    second_battery_words,
+    wire_words,
+)
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -67,6 +73,7 @@ def installation_lines(installation: Installation) -> tuple[tuple[str, str], ...
         ("Power wire", wire_words(supply.wire) if supply.wire else ""),
         ("Ground wire", wire_words(supply.ground) if supply.ground else ""),
         ("Main fuse", f"{rating} {(fuse.kind if fuse else '') or ''}".strip()),
+        ("Second battery", second_battery_words(supply.second_battery)),
         ("Air", "" if installation.ambient_c is None else f"{number(installation.ambient_c)} °C"),
     )
     return tuple((name, words) for name, words in lines if words)

@@ -15,8 +15,10 @@ if TYPE_CHECKING:
         Audio,
         Complaint,
         Do,
+        Fuse,
         Pair,
         Position,
+        SecondBattery,
         Symptom,
         VehicleState,
         Wire,
@@ -28,12 +30,14 @@ __all__ = [
     "QUANTITY_WORDS",
     "complaint_words",
     "expected_words",
+    "fuse_words",
     "minutes_words",
     "node_words",
     "number",
     "percent",
     "probe_words",
     "reading_words",
+    "second_battery_words",
     "setup_words",
     "state_words",
     "surprising",
@@ -104,6 +108,12 @@ _NODES: Final[Mapping[str, str]] = {
     "source.remote": "remote lead at the source",
     "chassis": "bare chassis metal",
     "engine_block": "engine block",
+    "second_battery.positive": "second battery, positive post",
+    "second_battery.negative": "second battery, negative post",
+    "second_fuse.wire_side": "second fuse, side of the long wire",
+    "second_fuse.battery_side": "second fuse, battery side",
+    "charge_relay.battery_side": "charge relay, first battery's side",
+    "charge_relay.amp_side": "charge relay, second battery's side",
     "amp.power_light": "power light",
     "amp.protect_light": "protection light",
     "amp.case": "amplifier case",
@@ -120,6 +130,7 @@ _SETUP: Final[Mapping[str, str]] = {
     "disconnect:signal": "all signal leads unplugged",
     "disconnect:remote": "remote lead unplugged",
     "disconnect:amp_power": "amplifier power wire off",
+    "disconnect:second_battery": "second battery unhooked",
     "remove:main_fuse": "main fuse out",
     "jumper:remote": "remote fed from power",
     "substitute:source": "other source",
@@ -283,6 +294,22 @@ def complaint_words(complaint: Complaint) -> str:
     if complaint.where:
         text += " (" + ", ".join(POSITION_WORDS[place] for place in complaint.where) + ")"
     return text + "."
+
+
+def fuse_words(fuse: Fuse | None) -> str:
+    """Write rating and kind of a fuse, as far as they are known."""
+    amps = "" if fuse is None or fuse.amps is None else f"{number(fuse.amps)} A"
+    kind = "" if fuse is None or fuse.kind is None else fuse.kind.replace("_", " ")
+    return " ".join(part for part in (amps, kind) if part) or "rating not given"
+
+
+def second_battery_words(second: SecondBattery | None) -> str:
+    """Write where a second battery stands and how it is joined, "" where there is none."""
+    if second is None:
+        return ""
+    joined = {"direct": "joined directly", "charge_relay": "joined by a charge relay", None: ""}
+    place = (second.place or "").replace("_", " ")
+    return ", ".join(part for part in (place, joined[second.joined]) if part) or "there is one"
 
 
 def wire_words(wire: Wire | None) -> str:

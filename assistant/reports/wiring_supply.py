@@ -8,7 +8,8 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Final
 
-from assistant.reports.phrases import number, wire_words
+from assistant.reports.phrases import fuse_words, wire_words
+from assistant.reports.wiring_second import lay_second_battery
 from assistant.reports.wiring_shapes import Box, Sheet, Text
 
 if TYPE_CHECKING:
@@ -28,15 +29,8 @@ _TOP_NODES: Final = (
     ("main_fuse.battery_side", _FUSE_X[0]),
     ("main_fuse.amp_side", _FUSE_X[1]),
 )
+_BELOW_RUN: Final = 64.0
 _CHARGING_WORDS: Final = {"alternator": "Alternator", None: "Charging"}
-
-
-def _fuse_words(installation: Installation) -> list[str]:
-    fuse = installation.supply.main_fuse
-    amps = "" if fuse is None or fuse.amps is None else f"{number(fuse.amps)} A"
-    kind = "" if fuse is None or fuse.kind is None else fuse.kind.replace("_", " ")
-    detail = " ".join(part for part in (amps, kind) if part)
-    return ["Main fuse", detail or "rating not given"]
 
 
 def lay_supply(sheet: Sheet, installation: Installation, top: float) -> float:
@@ -45,10 +39,18 @@ def lay_supply(sheet: Sheet, installation: Installation, top: float) -> float:
     y_plus = top + (lane + 10 if lane else 16.0)
     low = _positive_run(sheet, installation, y_plus)
     y_chassis = max(y_plus + 150.0, low + sheet.room("battery.negative") + 6)
+    second, y_joint = installation.supply.second_battery, y_plus
+    if second is not None:
+        y_joint, least = lay_second_battery(sheet, second, POWER_X, y_plus + _BELOW_RUN)
+        y_chassis = max(y_chassis, least)
     _engine_side(sheet, installation, y_plus, y_chassis)
     y_amp = _ground_side(sheet, installation, y_chassis)
-    power = [(_FUSE_X[1], y_plus), (POWER_X, y_plus), (POWER_X, y_amp)]
-    sheet.wire("power_wire", "heavy", *power)
+    corner = [(_FUSE_X[1], y_plus), (POWER_X, y_plus)]
+    if second is None:
+        sheet.wire("power_wire", "heavy", *corner, (POWER_X, y_amp))
+    else:
+        sheet.wire("power_wire", "heavy", *corner, (POWER_X, y_plus + _BELOW_RUN))
+        sheet.wire("", "heavy", (POWER_X, y_joint), (POWER_X, y_amp))
     sheet.node("amp.power", (POWER_X, y_amp - 22), "right", reach=18, bottom=y_amp - 8)
     return y_amp
 
@@ -59,7 +61,8 @@ def _positive_run(sheet: Sheet, installation: Installation, y: float) -> float:
     sheet.wire("main_fuse", "heavy", (_FUSE_X[0], y), (_FUSE_X[1], y))
     middle = (_FUSE_X[0] + _FUSE_X[1]) / 2
     sheet.part("main_fuse", Box(middle - 40, y - 13, 80, 26), (), glyph="fuse")
-    fuse = sheet.label("main_fuse", (middle, y + 20), _fuse_words(installation), most=130)
+    fused = installation.supply.main_fuse
+    fuse = sheet.label("main_fuse", (middle, y + 20), ["Main fuse", fuse_words(fused)], most=130)
     wire = wire_words(installation.supply.wire)
     centre = (_FUSE_X[1] + POWER_X) / 2 + 20
     sheet.label("power_wire", (centre, y + 12), ["Power wire", wire], most=220)

@@ -19,6 +19,8 @@ from assistant.reports.wiring import WIDTH, lay_out, wiring_svg
 from assistant.reports.wiring_shapes import Box, Sheet
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from assistant.diagnosis.casefile import CaseFile
 
 NODES = (
@@ -278,3 +280,73 @@ def test_wiring_shows_what_is_known_of_this_installation(sample_case: CaseFile) 
     ):
         assert f">{words}</text>" in drawing
     assert "Center" not in drawing
+
+
+# -- second battery ---------------------------------------------------------------------------
+
+RELAY_NODES = ("charge_relay.battery_side", "charge_relay.amp_side")
+SECOND_NODES = (
+    *("second_fuse.wire_side", "second_fuse.battery_side"),
+    *("second_battery.positive", "second_battery.negative"),
+)
+SECOND = {"place": "trunk", "joined": "charge_relay", "fuse": {"amps": 100, "kind": "anl"}}
+SECOND_FAULTS = {
+    "supply.second_battery_weak": "second_battery",
+    "supply.second_fuse_open": "second_fuse",
+    "supply.second_fuse_loose": "second_fuse",
+    "supply.second_ground_resistive": "second_ground",
+    "supply.charge_relay_open": "charge_relay",
+    "supply.charge_relay_burnt": "charge_relay",
+    "supply.charge_relay_stuck": "charge_relay",
+}
+
+
+def with_second(second: object) -> Installation:
+    return Installation.model_validate(
+        {"speakers": {"sub": {}}, "supply": {"second_battery": second}}
+    )
+
+
+def measured_at(sample_case: CaseFile, nodes: Sequence[str], times: int) -> CaseFile:
+    """Give the case with ``times`` readings at each of ``nodes``, against the node before it."""
+    plain = next(step for step in sample_case.steps if step.check and step.check.do.black)
+    assert plain.check is not None
+    steps = []
+    for black, red in itertools.pairwise(("chassis", *nodes)):
+        do = plain.check.do.model_copy(update={"red": red, "black": black})
+        steps += [replace(plain, check=plain.check.model_copy(update={"do": do}))] * times
+    return replace(sample_case, steps=tuple(steps), verdict=None)
+
+
+@pytest.mark.parametrize("times", [0, 1, 3])
+@pytest.mark.parametrize(
+    ("second", "nodes"),
+    [(SECOND, (*RELAY_NODES, *SECOND_NODES)), ({"joined": "direct"}, SECOND_NODES)],
+)
+def test_a_second_battery_is_drawn_and_nothing_overlaps(
+    sample_case: CaseFile, second: object, nodes: tuple[str, ...], times: int
+) -> None:
+    case = measured_at(sample_case, (*nodes, "amp.power", "battery.negative"), times)
+    sheet = lay_out(replace(case, installation=with_second(second)), {})
+    assert set(nodes) <= set(sheet.nodes)
+    assert set(sheet.nodes) & {*RELAY_NODES, *SECOND_NODES} == set(nodes)
+    assert len(set(sheet.nodes.values())) == len(sheet.nodes)
+    assert {tag.node for tag in sheet.tags} >= (set(nodes) if times else set())
+    assert_nothing_overlaps(sheet)
+    assert not crossings(sheet)
+
+
+@pytest.mark.parametrize("fault", SECOND_FAULTS)
+def test_a_fault_of_the_second_battery_marks_its_part(sample_case: CaseFile, fault: str) -> None:
+    assert sample_case.verdict is not None
+    assert set(SECOND_FAULTS) < set(load().faults(with_second(SECOND)))
+    verdict = replace(sample_case.verdict, faults=((fault, 0.9),))
+    sheet = lay_out(replace(sample_case, installation=with_second(SECOND), verdict=verdict), {})
+    assert drawn_suspects(sheet) == {"suspect, 90%"}
+    assert set(sheet.suspects) == {SECOND_FAULTS[fault]}
+    assert_rest_is_clear(sheet)
+
+
+def test_no_second_battery_is_drawn_where_there_is_none(sample_case: CaseFile) -> None:
+    sheet = lay_out(sample_case, {})
+    assert not [node for node in sheet.nodes if node.startswith(("second_", "charge_relay"))]
