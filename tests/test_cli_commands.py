@@ -124,7 +124,7 @@ def test_a_case_is_typed_stopped_and_gone_on_with(tmp_path: Path, van: Path) -> 
 
 
 def test_intake_questions_can_all_be_skipped(tmp_path: Path) -> None:
-    done = run(tmp_path, "type", text="\n" * 13)
+    done = run(tmp_path, "type", text="\n" * 14)
     assert done.returncode == 0, done.stderr
     assert "Power wire" in done.stdout
     assert "Before this step" in done.stdout
@@ -144,7 +144,7 @@ def test_intake_covers_the_schema() -> None:
 def test_intake_asks_again_where_an_answer_cannot_be_used() -> None:
     given = iter(
         ["two", "0", "5", "75 W", "D", "", "maybe", "y", "roof 4", "front_left 4, sub 2", "",
-         "100 A", "fat", "4 AWG", "-2", "5,5"]
+         "100 A", "fat", "4 AWG", "-2", "5,5", "perhaps", "relay"]
     )  # fmt: skip
     told: list[str] = []
     found = ask_installation(lambda _: next(given), told.append)
@@ -156,7 +156,9 @@ def test_intake_asks_again_where_an_answer_cannot_be_used() -> None:
     assert found.supply.main_fuse.amps == 100
     assert found.supply.wire is not None
     assert (found.supply.wire.gauge, found.supply.wire.length_m) == ("4 AWG", 5.5)
-    assert len(told) == 6
+    assert found.supply.second_battery is not None
+    assert found.supply.second_battery.joined == "charge_relay"
+    assert len(told) == 7
 
 
 def test_complaints_by_number_and_by_name() -> None:

@@ -46,6 +46,21 @@ def _yes(text: str) -> bool:
     raise ValueError("answer y or n")
 
 
+def _second_battery(text: str) -> dict[str, str] | None:
+    """Read whether there is a second battery, and how it is joined where that is told."""
+    answers: dict[str, dict[str, str] | None] = {
+        "no": None,
+        "n": None,
+        "yes": {},
+        "y": {},
+        "direct": {"joined": "direct"},
+        "relay": {"joined": "charge_relay"},
+    }
+    if text.lower() not in answers:
+        raise ValueError("answer no, direct, relay or yes")
+    return answers[text.lower()]
+
+
 def _speakers(text: str) -> dict[str, Any]:
     """Read ``front_left 4, sub 2``: positions, each with its nominal ohms if known."""
     found: dict[str, Any] = {}
@@ -90,6 +105,11 @@ _QUESTIONS: Final = (
     _Question(
         path=("supply", "wire", "length_m"), ask="Length of the power wire, in metres",
         read=_number,
+    ),
+    _Question(
+        path=("supply", "second_battery"),
+        ask="Second battery at the amplifier, joined to the first (no, direct, relay, yes)",
+        read=_second_battery,
     ),
 )  # fmt: skip
 

@@ -60,8 +60,11 @@ def group_of(check: Check) -> str:
     ends = (do.red, do.black or "")
     steps = " ".join(do.setup)
     speakers_off, signal_off = "disconnect:speaker" in steps, "disconnect:signal" in steps
-    if check.place in {"battery", "engine_bay"}:
-        at_fuse = check.id.startswith("fuse") or any(end.startswith("main_fuse") for end in ends)
+    at_second = any(end.startswith(("second_", "charge_relay.")) for end in ends)
+    if check.place in {"battery", "engine_bay"} or at_second:
+        at_fuse = check.id.startswith(("fuse", "second_fuse")) or any(
+            end.startswith("main_fuse") for end in ends
+        )
         return "fuse" if at_fuse else "battery"
     if "remote" in check.id or any(end.endswith(".remote") for end in ends):
         return "remote"

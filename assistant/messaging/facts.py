@@ -60,6 +60,16 @@ class _Meter(_Frozen):
     there: _Pattern
 
 
+class _SecondBattery(_Frozen):
+    there: _Pattern
+    two: _Pattern
+    hood: _Pattern
+    none: _Pattern
+    places: Mapping[str, _Pattern]
+    charge_relay: _Pattern
+    direct: _Pattern
+
+
 class IntakeFile(_Frozen):
     """The content of ``intake.yaml``; the patterns are looked for as whole words."""
 
@@ -71,6 +81,7 @@ class IntakeFile(_Frozen):
     when_choices: Mapping[When, _Words]
     sources: Mapping[str, _Pattern]
     source_choices: Mapping[str, _Words]
+    second_battery: _SecondBattery
     meter: _Meter
     unknown: tuple[str, ...]
 
@@ -209,7 +220,10 @@ def _installation(text: str, said: str) -> dict[str, Any]:
         if _whole(pattern).search(said):
             found["source"] = {"kind": kind}
             break
-    if supply := _supply(low):
+    supply = _supply(low)
+    if (second := _second_battery(said)) is not None:
+        supply["second_battery"] = second
+    if supply:
         found["supply"] = supply
     return found
 
@@ -294,6 +308,30 @@ def _supply(low: str) -> dict[str, Any]:
     if wire:
         supply["wire"] = wire
     return supply
+
+
+def _second_battery(said: str) -> dict[str, Any] | None:
+    """Give what is told of a second battery, None where none is spoken of or it is denied."""
+    data = load_intake().second_battery
+
+    def tells(pattern: str) -> bool:
+        return bool(_whole(pattern).search(said))
+
+    if tells(data.none) or tells(data.hood):
+        return None
+    second: dict[str, Any] = {}
+    for place, pattern in data.places.items():
+        if tells(pattern):
+            second["place"] = place
+            break
+    relay, direct = tells(data.charge_relay), tells(data.direct)
+    if not tells(data.there) and not (tells(data.two) and (second or relay)):
+        return None
+    if direct:
+        second["joined"] = "direct"
+    elif relay:
+        second["joined"] = "charge_relay"
+    return second
 
 
 def without_places(text: str) -> str:

@@ -248,6 +248,9 @@ def _parts_noted(tree: Mapping[str, Any]) -> list[str]:
         words.append(f"{supply['wire']['gauge']} wire")
     if "main_fuse" in supply:
         words.append(f"{supply['main_fuse']['amps']:g} A fuse")
+    if "second_battery" in supply:
+        joined = {"direct": ", joined directly", "charge_relay": " with a relay"}
+        words.append("second battery" + joined.get(supply["second_battery"].get("joined"), ""))
     return words
 
 

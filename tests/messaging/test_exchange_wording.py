@@ -40,6 +40,7 @@ _FULL = Installation.model_validate(
     {
         "speakers": {position: {} for position in POSITIONS},
         "source": {"kind": "factory_with_converter"},
+        "supply": {"second_battery": {"joined": "charge_relay"}},
     }
 )
 _CHECKS = load().checks(_FULL)

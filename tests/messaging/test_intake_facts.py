@@ -249,3 +249,45 @@ def test_a_place_that_is_said_to_be_missing_is_not_noted() -> None:
     found = facts_of("4 chanel, 4 door speakers n no sub")
     assert "sub" not in found.where
     assert found.installation["amplifier"]["channels"] == 4
+
+
+@pytest.mark.parametrize(
+    ("text", "second"),
+    [
+        (
+            "5 channel amp, second battery in the trunk with an isolator",
+            {"place": "trunk", "joined": "charge_relay"},
+        ),
+        (
+            "theres a 2nd battery in the boot, wired directly",
+            {"place": "trunk", "joined": "direct"},
+        ),
+        ("amp cuts out, i have an extra battery under the seat", {"place": "seat"}),
+        ("aux battery, no isolator", {"joined": "direct"}),
+        ("two batteries joined by a relay", {"joined": "charge_relay"}),
+        ("got dual batteries, one battery in the trunk", {"place": "trunk"}),
+        ("there is a second battery", {}),
+        # Two batteries of a truck both stand under the hood: not what is meant.
+        ("dual batteries", None),
+        ("my truck has two batteries under the hood", None),
+        ("no second battery", None),
+        ("just one battery", None),
+        ("the battery is fine", None),
+        ("remote is fed by a relay", None),
+    ],
+)
+def test_a_second_battery_is_taken_from_a_text(text: str, second: dict[str, str] | None) -> None:
+    assert facts_of(text).installation.get("supply", {}).get("second_battery") == second
+
+
+def test_a_second_battery_is_read_back_and_opens_its_case() -> None:
+    taken = take(Draft(), "protects when loud, second battery in the trunk with a charge relay")
+    assert "second battery with a relay" in taken.noted
+    stated = opening(taken.draft, _SHOP, "case-1").installation
+    assert stated.supply.second_battery is not None
+    assert stated.supply.second_battery.joined == "charge_relay"
+    assert stated.unknown_keys() == ()
+
+
+def test_a_rear_battery_is_no_rear_speaker() -> None:
+    assert facts_of("the rear battery is dead").where == ()
