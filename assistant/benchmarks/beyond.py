@@ -49,6 +49,14 @@ _SAME: Final = {
     "remote.wire": "remote_lead_ohm",
 }
 """By the car's number: the program's."""
+_SECOND: Final = {
+    "inner": "second_battery_ohm",
+    "fuse": "second_fuse_ohm",
+    "fuse_contact": "second_fuse_contact_ohm",
+    "ground_contact": "second_ground_contact_ohm",
+    "relay_ohms": "relay_ohm",
+    "lead": "second_lead_ohm",
+}
 
 
 def _numbers(parts: Parts) -> Iterator[tuple[str, float]]:
@@ -56,6 +64,9 @@ def _numbers(parts: Parts) -> Iterator[tuple[str, float]]:
     for path, name in _SAME.items():
         part, field = path.split(".")
         yield name, float(getattr(getattr(parts, part), field))
+    if parts.second is not None:
+        for field, name in _SECOND.items():
+            yield name, float(getattr(parts.second, field))
     for place, line in parts.speakers.items():
         yield f"coil_ratio.{place}", line.coil / line.stated_ohms
         yield f"speaker_wire_ohm.{place}", line.plus_wire + line.minus_wire

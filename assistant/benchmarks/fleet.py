@@ -21,7 +21,7 @@ import numpy as np
 from assistant.benchmarks.calibration import Bin, calibration_bins, expected_error
 from assistant.benchmarks.orders import ORDERS, Played, play
 from assistant.errors import ProbetellError
-from assistant.practice.scenario import draw_case, fleet, sort_of
+from assistant.practice.scenario import GARAGES, draw_case, fleet, sort_of
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
@@ -42,6 +42,10 @@ def _parser() -> argparse.ArgumentParser:
         "--orders", default="own,fixed", help=f"of {', '.join(ORDERS)}, with commas (own,fixed)"
     )
     parser.add_argument("--misread", type=float, default=0.0, help="chance of a slip per check (0)")
+    parser.add_argument(
+        "--garage", choices=tuple(GARAGES), default="usual", help="kinds of cars (usual)"
+    )
+    parser.add_argument("--only", default=None, help="only faults whose id holds this")
     parser.add_argument("--pairs", action="store_true", help="two faults in each car")
     parser.add_argument("--workers", type=int, default=1, help="processes (1)")
     parser.add_argument("--keep", type=Path, default=None, help="JSONL file of the played cases")
@@ -71,7 +75,7 @@ def _kept(path: Path | None) -> dict[str, dict[str, Any]]:
 
 def _play_all(given: argparse.Namespace) -> dict[str, list[Played]]:
     orders = [name.strip() for name in given.orders.split(",")]
-    planned = fleet(given.cars, given.seed, pairs=given.pairs)
+    planned = fleet(given.cars, given.seed, only=given.only, pairs=given.pairs, garage=given.garage)
     kept = _kept(given.keep)
     results: dict[str, list[Played]] = {order: [] for order in orders}
     plans: list[Plan] = []
@@ -200,7 +204,8 @@ def main(arguments: Sequence[str] | None = None) -> int:
     if not any(results.values()):
         sys.stderr.write("No car could be drawn.\n")
         return 2
-    text = f"fleet of seed {given.seed}, slips {given.misread:.0%}\n{table(results)}"
+    cars = "" if given.garage == "usual" else f", {given.garage.replace('_', ' ')}"
+    text = f"fleet of seed {given.seed}{cars}, slips {given.misread:.0%}\n{table(results)}"
     print(text)
     if given.out is not None:
         given.out.mkdir(parents=True, exist_ok=True)

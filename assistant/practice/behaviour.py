@@ -55,6 +55,10 @@ def variants(parts: Parts) -> Iterator[Parts]:
         yield changed(parts, {"supply.fuse_contact": supply.fuse_jumps_to})
     if supply.ground_jumps_to is not None:
         yield changed(parts, {"supply.ground_contact": supply.ground_jumps_to})
+    if parts.second is not None and parts.second.fuse_jumps_to is not None:
+        yield changed(parts, {"second.fuse_contact": parts.second.fuse_jumps_to})
+    if parts.second is not None and parts.second.ground_jumps_to is not None:
+        yield changed(parts, {"second.ground_contact": parts.second.ground_jumps_to})
     for place, line in parts.speakers.items():
         if line.coil_jumps_to is not None:
             for coil in line.coil_jumps_to:

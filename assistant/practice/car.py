@@ -38,6 +38,10 @@ _CLAMPS: Final[Mapping[str, tuple[str, str]]] = {
 }
 """The wire that a clamp goes round at each node, in the direction of the usual current."""
 
+_AT_AMP: Final = ("second_battery.positive", "lead.power")
+_AT_FRONT: Final = ("main_fuse.amp_side", "charge_relay.battery_side")
+"""Where a second battery parts the power wire: its two ends."""
+
 
 @dataclass(slots=True)
 class Car:
@@ -211,6 +215,9 @@ class Car:
             network.resistor(red, black, 0.02)  # the meter takes the fuse's place
         volts = self.solver.solve(network)
         one, other = _CLAMPS.get(red, _CLAMPS.get(black, ("", "")))
+        if car.second is not None and (one, other) == _CLAMPS["amp.power"]:
+            at_amp = "amp.power" in {red, black}
+            one, other = _AT_AMP if at_amp else _AT_FRONT
         return sum(
             (volts[a] - volts[b]) / ohms * (1 if a == one else -1)
             for a, b, ohms in network.resistors

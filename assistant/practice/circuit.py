@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Literal
 
-from assistant.practice.parts import OPEN, Parts
+from assistant.practice.parts import OPEN, Battery, Parts, SecondBattery
 from assistant.practice.solver import Charger, Network, PowerLoad
 
 if TYPE_CHECKING:
@@ -26,6 +26,7 @@ Current = Literal["dc", "audio", "ripple"]
 JOINT = 2e-3
 """Ohms of a plug, a set screw or a crimp that is sound."""
 _JUMPER = 0.15
+_SENSE = 2e4
 _NO_LIMIT = 1e6
 _KNEE_V = 6.0
 _NOMINAL_V = 13.0
@@ -82,7 +83,7 @@ def build(
     network = Network("chassis")
     _battery(network, parts, situation, kind)
     if "supply" in sections:
-        _supply(network, parts, situation)
+        _supply(network, parts, situation, kind)
         _remote(network, parts, situation, kind)
         _amplifier(network, parts, state, kind)
     else:
@@ -103,15 +104,7 @@ def build(
 def _battery(network: Network, parts: Parts, situation: Situation, kind: Current) -> None:
     battery, house, charging = parts.battery, parts.house, parts.charging
     dc = kind == "dc"
-    if dc:
-        # A battery takes charge far less readily than it gives: a one-way part does the giving.
-        post = "battery.positive", "battery.negative"
-        accept = max(battery.accept, 2 * battery.inner)
-        network.source(*post, battery.ocv, accept)
-        giving = 1 / (1 / battery.inner - 1 / accept)
-        network.chargers.append(Charger(*post, battery.ocv, giving, _NO_LIMIT))
-    else:
-        network.source("battery.positive", "battery.negative", 0.0, battery.inner)
+    _cells(network, "battery", battery, kind)
     network.resistor("battery.negative", "chassis", house.body)
     network.resistor("battery.negative", "engine_block", house.engine_strap)
     network.resistor("engine_block", "chassis", house.engine_to_body)
@@ -143,7 +136,50 @@ def _battery(network: Network, parts: Parts, situation: Situation, kind: Current
         network.current("battery.positive", _SOURCE_GROUND, parts.source.amps)
 
 
-def _supply(network: Network, parts: Parts, situation: Situation) -> None:
+def _cells(network: Network, name: str, battery: Battery | SecondBattery, kind: Current) -> None:
+    """Put a battery between its posts."""
+    post = f"{name}.positive", f"{name}.negative"
+    if kind != "dc":
+        network.source(*post, 0.0, battery.inner)
+        return
+    # A battery takes charge far less readily than it gives: a one-way part does the giving.
+    accept = max(battery.accept, 2 * battery.inner)
+    network.source(*post, battery.ocv, accept)
+    giving = 1 / (1 / battery.inner - 1 / accept)
+    network.chargers.append(Charger(*post, battery.ocv, giving, _NO_LIMIT))
+
+
+def _second_battery(
+    network: Network, parts: Parts, second: SecondBattery, situation: Situation, kind: Current
+) -> None:
+    """Draw the way from the main fuse over relay, wire and second fuse to the second battery."""
+    supply = parts.supply
+    network.resistor("main_fuse.amp_side", "charge_relay.battery_side", JOINT / 10)
+    pulled_in = second.relay_works and (
+        situation.vehicle == "running" or (second.relay_with_key and situation.vehicle != "off")
+    )
+    if not second.relay:
+        network.resistor("charge_relay.battery_side", "charge_relay.amp_side", JOINT / 20)
+    elif pulled_in or second.relay_stuck:
+        network.resistor("charge_relay.battery_side", "charge_relay.amp_side", second.relay_ohms)
+    if second.relay:
+        # What senses the voltage on either stud takes a little.
+        for stud in ("charge_relay.battery_side", "charge_relay.amp_side"):
+            network.resistor(stud, "chassis", _SENSE)
+    wire = supply.wire + supply.wire_contact
+    network.resistor("charge_relay.amp_side", "second_fuse.wire_side", wire)
+    fuse = 5e7 if second.fuse_open else second.fuse + second.fuse_contact
+    network.resistor("second_fuse.wire_side", "second_fuse.battery_side", fuse)
+    network.resistor("second_fuse.battery_side", "second_battery.positive", second.stub)
+    network.resistor("second_battery.positive", "lead.power", second.lead)
+    _cells(network, "second_battery", second, kind)
+    if "disconnect:second_battery" not in situation.setup:
+        network.resistor(
+            "second_battery.negative", "chassis", second.ground + second.ground_contact
+        )
+
+
+def _supply(network: Network, parts: Parts, situation: Situation, kind: Current) -> None:
     supply = parts.supply
     network.resistor("battery.positive", "main_fuse.battery_side", supply.stub)
     # The fuse itself stands between nodes of its own, so that it can be measured when pulled.
@@ -152,9 +188,14 @@ def _supply(network: Network, parts: Parts, situation: Situation) -> None:
     if "remove:main_fuse" not in situation.setup:
         network.resistor("main_fuse.battery_side", "fuse.one", supply.fuse_contact)
         network.resistor("fuse.other", "main_fuse.amp_side", JOINT / 10)
-    network.resistor("main_fuse.amp_side", "lead.power", supply.wire)
+    if parts.second is not None:
+        _second_battery(network, parts, parts.second, situation, kind)
+        at_amp = JOINT / 10
+    else:
+        network.resistor("main_fuse.amp_side", "lead.power", supply.wire)
+        at_amp = supply.wire_contact
     if "disconnect:amp_power" not in situation.setup:
-        network.resistor("lead.power", "amp.power", supply.wire_contact)
+        network.resistor("lead.power", "amp.power", at_amp)
     network.resistor("amp.ground", "chassis", supply.ground_wire + supply.ground_contact)
 
 

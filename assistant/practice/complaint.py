@@ -7,12 +7,11 @@ from typing import TYPE_CHECKING, Any
 
 from assistant.practice.behaviour import Conduct, conduct, end_celsius, heard, variants, whine
 from assistant.practice.circuit import Situation
+from assistant.practice.parts import Parts, changed
 from assistant.practice.solver import NodalSolver, Solver
 
 if TYPE_CHECKING:
     import numpy as np
-
-    from assistant.practice.parts import Parts
 
 __all__ = ["Seen", "customer_words", "live_with", "sound_car"]
 
@@ -100,7 +99,7 @@ def customer_words(
 ) -> dict[str, Any] | None:
     """Give the complaint, or None where the customer would have none."""
     life = live_with(parts, solver=solver)
-    found = _trouble(rng, parts, life)
+    found = _trouble(rng, parts, life, solver or NodalSolver())
     if found is None:
         return None
     symptom, when, where = found
@@ -116,7 +115,7 @@ Trouble = tuple[str, list[str], list[str]]
 
 
 def _trouble(
-    rng: np.random.Generator, parts: Parts, life: dict[tuple[str, str], Seen]
+    rng: np.random.Generator, parts: Parts, life: dict[tuple[str, str], Seen], solver: Solver
 ) -> Trouble | None:
     fails = {state for state, seen in life.items() if not seen.plays and state[0] != "cranking"}
     if fails:
@@ -130,7 +129,18 @@ def _trouble(
     crank = life["cranking", "quiet"]
     if parts.remote.cranking_volts and not crank.plays:
         return "cuts_out", ["cranking"], []
+    if not crank.plays and _played_on(parts, solver):
+        return "cuts_out", ["cranking"], []
     return None
+
+
+def _played_on(parts: Parts, solver: Solver) -> bool:
+    """Say whether the owner knows it otherwise: with a sound relay it played while cranking."""
+    second = parts.second
+    if second is None or not second.relay_stuck:
+        return False
+    sound = changed(parts, {"second.relay_stuck": False})
+    return _look(sound, "cranking", "quiet", solver, jumps=False).plays
 
 
 def _sounds(

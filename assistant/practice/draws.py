@@ -17,6 +17,7 @@ from assistant.practice.parts import (
     House,
     Parts,
     Remote,
+    SecondBattery,
     SignalLead,
     SignalSource,
     SpeakerLine,
@@ -30,7 +31,17 @@ if TYPE_CHECKING:
 
     import numpy as np
 
-__all__ = ["KINDS", "draw_installation", "draw_parts", "forget_some", "log_uniform", "needed_ohms"]
+__all__ = [
+    "ALL_KINDS",
+    "KINDS",
+    "LONG_KINDS",
+    "SECOND_KINDS",
+    "draw_installation",
+    "draw_parts",
+    "forget_some",
+    "log_uniform",
+    "needed_ohms",
+]
 
 Item = TypeVar("Item")
 GAUGES: Final = (
@@ -52,7 +63,11 @@ _FUSES: Final = (30, 40, 50, 60, 80, 100, 125, 150, 200, 250, 300)
 
 @dataclass(frozen=True, slots=True)
 class _Kind:
-    """One sort of vehicle and system; spreads as (low, high)."""
+    """One sort of vehicle and system; spreads as (low, high).
+
+    ``joined`` says how a second battery may be joined, none where it has none; with ``returns``
+    the ground wire is as long as the power wire.
+    """
 
     places: tuple[str, ...]
     channels: int
@@ -63,6 +78,8 @@ class _Kind:
     length: tuple[float, float]
     sources: tuple[str, ...]
     bridged: bool = False
+    joined: tuple[str, ...] = ()
+    returns: bool = False
 
 
 KINDS: Final[dict[str, _Kind]] = {
@@ -99,6 +116,35 @@ KINDS: Final[dict[str, _Kind]] = {
     ),
 }  # fmt: skip
 
+SECOND_KINDS: Final[dict[str, _Kind]] = {
+    "bus_mono": _Kind(
+        ("sub", "sub_2"), 1, (400, 1200), (4, 8), (1, 2), ("D",), (6.0, 9.0), ("line_level",),
+        joined=("charge_relay", "direct"),
+    ),
+    "camper_five": _Kind(
+        ("front_left", "front_right", "rear_left", "rear_right", "sub"), 5, (50, 100), (4,), (2,),
+        ("AB", "D"), (4.0, 7.0), ("line_level", "processor"), joined=("charge_relay", "direct"),
+    ),
+    "tow_truck_four": _Kind(
+        ("front_left", "front_right", "rear_left", "rear_right"), 4, (50, 120), (4,), (2, 4),
+        ("AB", "D"), (3.0, 6.0), ("line_level", "factory_with_converter"),
+        joined=("charge_relay", "charge_relay", "direct"),
+    ),
+}  # fmt: skip
+"""Sorts with a second battery beside the amplifier."""
+LONG_KINDS: Final[dict[str, _Kind]] = {
+    "coach_four": _Kind(
+        ("front_left", "front_right", "rear_left", "rear_right"), 4, (40, 100), (4,), (2, 4),
+        ("AB", "D"), (6.0, 9.0), ("line_level",),
+    ),
+    "boat_two": _Kind(
+        ("front_left", "front_right"), 2, (50, 150), (4,), (2, 4), ("AB", "D"), (6.0, 9.0),
+        ("line_level",), returns=True,
+    ),
+}  # fmt: skip
+"""Sorts with runs longer than cars have; a boat's ground wire goes back to the battery."""
+ALL_KINDS: Final[dict[str, _Kind]] = KINDS | SECOND_KINDS | LONG_KINDS
+
 
 def log_uniform(rng: np.random.Generator, low: float, high: float) -> float:
     """Draw between ``low`` and ``high``, every decade alike."""
@@ -125,8 +171,8 @@ def needed_ohms(installation: dict[str, Any]) -> float:
 
 
 def draw_installation(rng: np.random.Generator, kind: str) -> dict[str, Any]:
-    """Draw a true, complete installation of one of ``KINDS``."""
-    made = KINDS[kind]
+    """Draw a true, complete installation of one of ``ALL_KINDS``."""
+    made = ALL_KINDS[kind]
     ohms = float(_pick(rng, made.ohms))
     minimum = float(_pick(rng, made.minimum))
     if kind == "van_mono":
@@ -155,7 +201,7 @@ def draw_installation(rng: np.random.Generator, kind: str) -> dict[str, Any]:
     )
     fuse = next((f for f in _FUSES if f >= sum(amplifier["fuse_amps"]) * 0.9), _FUSES[-1])
     factory = rng.random() < 0.3
-    return {
+    drawn: dict[str, Any] = {
         "amplifier": amplifier,
         "speakers": {
             place: {"nominal_ohms": ohms, "origin": "factory" if factory else "aftermarket"}
@@ -175,6 +221,16 @@ def draw_installation(rng: np.random.Generator, kind: str) -> dict[str, Any]:
         "vehicle": {"charging": "alternator"},
         "ambient_c": round(float(rng.uniform(-5, 35))),
     }
+    if made.returns:
+        drawn["supply"]["ground"]["length_m"] = length
+    if made.joined:
+        drawn["supply"]["second_battery"] = {
+            "place": _pick(rng, ("trunk", "rear", "under_seat")),
+            "joined": _pick(rng, made.joined),
+            "fuse": dict(drawn["supply"]["main_fuse"]),
+            "ground": {**drawn["supply"]["ground"], "length_m": round(rng.uniform(0.2, 1.0), 1)},
+        }
+    return drawn
 
 
 def forget_some(
@@ -201,7 +257,7 @@ def draw_parts(rng: np.random.Generator, installation: dict[str, Any]) -> Parts:
     """Draw every hidden number of a car without a fault."""
     ambient = float(installation["ambient_c"])
     places = list(installation["speakers"])
-    return Parts(
+    parts = Parts(
         battery=Battery(
             ocv=float(rng.uniform(12.15, 12.9)),
             inner=log_uniform(rng, 3e-3, 20e-3),
@@ -240,6 +296,31 @@ def draw_parts(rng: np.random.Generator, installation: dict[str, Any]) -> Parts:
         },
         ambient=ambient,
     )
+    if "second_battery" in installation["supply"]:
+        parts.second = _draw_second(rng, installation["supply"]["second_battery"], ambient)
+    return parts
+
+
+def _draw_second(rng: np.random.Generator, given: dict[str, Any], ambient: float) -> SecondBattery:
+    """Draw a sound second battery: of another size and age than the first, as often as not."""
+    ground = given["ground"]
+    return SecondBattery(
+        ocv=float(rng.uniform(12.2, 12.9)),
+        inner=log_uniform(rng, 2.5e-3, 18e-3),
+        accept=log_uniform(rng, 0.05, 0.3),
+        stub=log_uniform(rng, 0.1e-3, 0.5e-3),
+        lead=log_uniform(rng, 0.3e-3, 3e-3),
+        ground=wire_ohms(
+            ground["gauge"], ground["length_m"], material=ground["material"],
+            celsius=ambient + float(rng.uniform(0, 20)),
+        ),
+        ground_contact=float(rng.uniform(0, 3e-3)),
+        fuse=float(rng.uniform(0.04, 0.1)) / given["fuse"]["amps"],
+        fuse_contact=float(rng.uniform(0, 2e-3)),
+        relay=given["joined"] == "charge_relay",
+        relay_ohms=log_uniform(rng, 0.2e-3, 2e-3),
+        relay_with_key=bool(rng.random() < 0.15),
+    )  # fmt: skip
 
 
 def _draw_supply(rng: np.random.Generator, installation: dict[str, Any], ambient: float) -> Supply:

@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Final
 
 from assistant.errors import GivenError
 from assistant.practice.draws import log_uniform, needed_ohms
-from assistant.practice.parts import OPEN, Parts
+from assistant.practice.parts import OPEN, Parts, SecondBattery
 
 if TYPE_CHECKING:
     import numpy as np
@@ -23,7 +23,7 @@ def draw_changes(
     head, *rest = fault.split(".")
     match [head, *rest]:
         case ["supply", kind]:
-            changes = _supply(rng, parts, installation, kind)
+            changes = _beside(rng, parts, kind, _supply(rng, parts, installation, kind))
         case ["remote", kind]:
             changes = _remote(rng, parts, kind)
         case ["speaker", place, kind] if place in parts.speakers:
@@ -91,6 +91,77 @@ def _supply(  # noqa: C901, PLR0911 - one arm a fault
                 }
             return {"supply.ground_contact": bad}
     return None
+
+
+_STARVES: Final = frozenset(
+    {"main_fuse_open", "main_fuse_loose", "power_wire_resistive", "charging_low",
+     "second_fuse_open", "second_fuse_loose", "charge_relay_open", "charge_relay_burnt"}
+)  # fmt: skip
+"""Faults that keep the charge from the second battery."""
+
+
+def _starved(rng: np.random.Generator, second: SecondBattery) -> Changes:
+    """Give a second battery that has fed the amplifier and was hardly charged since."""
+    depth = float(rng.random())
+    return {
+        "second.ocv": second.ocv - depth * float(rng.uniform(0.3, 1.9)),
+        "second.inner": second.inner * float(1 + depth * rng.uniform(0.3, 5.0)),
+    }
+
+
+def _beside(
+    rng: np.random.Generator, parts: Parts, kind: str, changes: Changes | None
+) -> Changes | None:
+    """Give ``changes`` of the supply in a car with a second battery, where it has faults too."""
+    second = parts.second
+    if second is None:
+        return changes
+    if changes is None:
+        return _second(rng, second, kind)
+    return {**changes, **_starved(rng, second)} if kind in _STARVES else changes
+
+
+def _second(rng: np.random.Generator, second: SecondBattery, kind: str) -> Changes | None:
+    changes: Changes
+    match kind:
+        case "second_battery_weak":
+            sulphated = rng.random() < 0.6
+            changes = {
+                "second.ocv": float(
+                    rng.uniform(11.4, 12.6) if sulphated else rng.uniform(10.4, 11.9)
+                ),
+                "second.inner": log_uniform(rng, 0.025, 0.2)
+                if sulphated
+                else log_uniform(rng, 0.012, 0.06),
+                "second.accept": log_uniform(rng, 0.1, 0.6),
+            }
+        case "second_fuse_open":
+            changes = {"second.fuse_open": True}
+        case "second_fuse_loose":
+            loose = log_uniform(rng, 0.04, 8.0)
+            changes = {"second.fuse_contact": loose}
+            if rng.random() < 0.35:
+                changes = {
+                    "second.fuse_contact": log_uniform(rng, 0.01, 0.2),
+                    "second.fuse_jumps_to": loose,
+                }
+        case "second_ground_resistive":
+            bad = log_uniform(rng, 0.02, 5.0)
+            changes = {"second.ground_contact": bad}
+            if rng.random() < 0.2:
+                changes = {
+                    "second.ground_contact": log_uniform(rng, 0.01, 0.2),
+                    "second.ground_jumps_to": bad,
+                }
+        case "charge_relay_open" if second.relay:
+            changes = {"second.relay_works": False}
+        case "charge_relay_burnt" if second.relay:
+            changes = {"second.relay_ohms": log_uniform(rng, 0.03, 5.0)}
+        case "charge_relay_stuck" if second.relay:
+            changes = {"second.relay_stuck": True}
+        case _:
+            return None
+    return {**changes, **_starved(rng, second)} if kind in _STARVES else changes
 
 
 def _remote(rng: np.random.Generator, parts: Parts, kind: str) -> Changes | None:

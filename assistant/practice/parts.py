@@ -17,6 +17,7 @@ __all__ = [
     "House",
     "Parts",
     "Remote",
+    "SecondBattery",
     "SignalLead",
     "SignalSource",
     "SpeakerLine",
@@ -73,6 +74,33 @@ class Supply:
     wire_contact: float
     ground_wire: float
     ground_contact: float
+    fuse_open: bool = False
+    fuse_jumps_to: float | None = None
+    ground_jumps_to: float | None = None
+
+
+@dataclass(slots=True)
+class SecondBattery:
+    """A second battery beside the amplifier; ``relay`` joins it while the engine runs, if any.
+
+    ``lead`` goes from its plus post to the amplifier, ``ground`` and ``ground_contact`` from its
+    minus post to the body, ``stub`` from its fuse to its plus post.
+    """
+
+    ocv: float
+    inner: float
+    accept: float
+    stub: float
+    lead: float
+    ground: float
+    ground_contact: float
+    fuse: float
+    fuse_contact: float
+    relay: bool
+    relay_ohms: float
+    relay_with_key: bool
+    relay_works: bool = True
+    relay_stuck: bool = False
     fuse_open: bool = False
     fuse_jumps_to: float | None = None
     ground_jumps_to: float | None = None
@@ -195,6 +223,7 @@ class Parts:
     speakers: dict[str, SpeakerLine] = field(default_factory=dict)
     signals: dict[str, SignalLead] = field(default_factory=dict)
     ambient: float = 22.0
+    second: SecondBattery | None = None
 
 
 def changed(parts: Parts, changes: dict[str, Any]) -> Parts:

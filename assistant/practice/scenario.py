@@ -12,8 +12,11 @@ from assistant.errors import GivenError, MisuseError
 from assistant.practice.car import Car
 from assistant.practice.complaint import customer_words, sound_car
 from assistant.practice.draws import (
+    ALL_KINDS,
     GAUGES,
     KINDS,
+    LONG_KINDS,
+    SECOND_KINDS,
     draw_installation,
     draw_parts,
     forget_some,
@@ -28,7 +31,7 @@ from assistant.practice.words import every_fault
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-__all__ = ["MUST_SHOW", "Case", "draw_case", "fleet", "must_show", "sort_of"]
+__all__ = ["GARAGES", "MUST_SHOW", "Case", "draw_case", "fleet", "must_show", "sort_of"]
 
 MUST_SHOW: Final = (
     "supply.charging_high",
@@ -39,6 +42,8 @@ MUST_SHOW: Final = (
     "amp.internal",
 )
 """The faults that the first case has to end right on, in a delivery van and an old coupe."""
+GARAGES: Final = {"usual": KINDS, "second_battery": SECOND_KINDS, "long_runs": LONG_KINDS}
+"""Which kinds of cars a fleet is drawn from."""
 _TRIES = 80
 
 
@@ -80,14 +85,21 @@ def draw_case(
     Draws are rejected until the sound car is without complaint and each fault alone gives one.
     Raises ``GivenError`` for an unknown kind or a fault that such a car can't have.
     """
-    if kind not in KINDS:
-        raise GivenError(f"No car of kind {kind!r}.", next_step=f"Take one of {', '.join(KINDS)}.")
+    if kind not in ALL_KINDS:
+        raise GivenError(
+            f"No car of kind {kind!r}.", next_step=f"Take one of {', '.join(ALL_KINDS)}."
+        )
     rng = np.random.default_rng([seed, *(ord(letter) for letter in kind + "".join(faults))])
     solver = solver or NodalSolver()
     for _ in range(_TRIES):
         installation = draw_installation(rng, kind)
-        if "signal.converter_faulty" in faults and "factory_with_converter" in KINDS[kind].sources:
+        if (
+            "signal.converter_faulty" in faults
+            and "factory_with_converter" in ALL_KINDS[kind].sources
+        ):
             installation["source"]["kind"] = "factory_with_converter"
+        if any("charge_relay" in fault for fault in faults) and ALL_KINDS[kind].joined:
+            installation["supply"]["second_battery"]["joined"] = "charge_relay"
         for fault in faults:
             if fault not in every_fault(installation):
                 raise GivenError(
@@ -165,19 +177,27 @@ def must_show() -> list[tuple[str, str]]:
 
 
 def fleet(
-    cars: int, seed: int, *, only: str | None = None, pairs: bool = False
+    cars: int,
+    seed: int,
+    *,
+    only: str | None = None,
+    pairs: bool = False,
+    garage: str = "usual",
 ) -> list[tuple[int, str, list[str]]]:
     """Plan ``cars`` cases as (seed, kind, faults): kinds in turn, each kind's faults in turn.
 
-    ``only`` keeps the faults whose id contains it. Raises ``GivenError`` when none does. With
+    ``garage`` is one of ``GARAGES``: which kinds there are. ``only`` keeps the faults
+    whose id contains it. Raises ``GivenError`` when none does. With
     ``pairs`` each car has a second fault, of another sort.
     """
     rng = np.random.default_rng(seed)
     plans: list[tuple[str, str]] = []
-    for kind in KINDS:
+    for kind, about in GARAGES[garage].items():
         installation = draw_installation(np.random.default_rng(1), kind)
-        if "factory_with_converter" in KINDS[kind].sources:
+        if "factory_with_converter" in about.sources:
             installation["source"]["kind"] = "factory_with_converter"
+        if "charge_relay" in about.joined:
+            installation["supply"]["second_battery"]["joined"] = "charge_relay"
         plans += [(kind, fault) for fault in every_fault(installation)]
     plans = [plan for plan in plans if only is None or only in plan[1]]
     if not plans:

@@ -108,12 +108,19 @@ _PLAIN_NODES: Final = (
     "source.remote",
     "chassis",
     "engine_block",
+    "second_battery.positive",
+    "second_battery.negative",
+    "second_fuse.wire_side",
+    "second_fuse.battery_side",
+    "charge_relay.battery_side",
+    "charge_relay.amp_side",
 )
 _PLAIN_SETUPS: Final = (
     "disconnect:speakers",
     "disconnect:signal",
     "disconnect:remote",
     "disconnect:amp_power",
+    "disconnect:second_battery",
     "remove:main_fuse",
     "jumper:remote",
     "substitute:source",
@@ -134,6 +141,17 @@ _SUPPLY_FAULTS: Final = (
     "remote.low",
     "remote.drops_on_start",
 )
+_SECOND_FAULTS: Final = (
+    "supply.second_battery_weak",
+    "supply.second_fuse_open",
+    "supply.second_fuse_loose",
+    "supply.second_ground_resistive",
+)
+_RELAY_FAULTS: Final = (
+    "supply.charge_relay_open",
+    "supply.charge_relay_burnt",
+    "supply.charge_relay_stuck",
+)
 _SPEAKER_FAULTS: Final = (
     "coil_shorted",
     "coil_open",
@@ -151,6 +169,8 @@ _LAST_FAULTS: Final = (
 )
 _SHARED_REPAIRS: Final = (
     ("supply.main_fuse_open", "supply.main_fuse_loose"),
+    ("supply.second_fuse_open", "supply.second_fuse_loose"),
+    _RELAY_FAULTS,
     ("supply.power_wire_resistive", "supply.power_wire_undersized"),
     ("supply.charging_low", "supply.charging_high", "charging.ripple"),
     ("remote.missing", "remote.low", "remote.drops_on_start"),
@@ -203,6 +223,10 @@ def every_fault(installation: Mapping[str, Any]) -> list[str]:
             "A true installation names its speakers.", next_step="Use the positions of the design."
         )
     faults = list(_SUPPLY_FAULTS)
+    second = installation.get("supply", {}).get("second_battery")
+    if second is not None:
+        faults += _SECOND_FAULTS
+        faults += _RELAY_FAULTS if second.get("joined") == "charge_relay" else ()
     faults += [f"speaker.{place}.{kind}" for place in speakers for kind in _SPEAKER_FAULTS]
     faults.append("load.impedance_too_low")
     for pair in pairs_of(speakers):
