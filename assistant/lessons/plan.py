@@ -13,7 +13,7 @@ import numpy as np
 
 from assistant.errors import GivenError, MisuseError
 from assistant.practice.behaviour import variants
-from assistant.practice.draws import KINDS, draw_installation
+from assistant.practice.draws import ALL_KINDS, KINDS, draw_installation
 from assistant.practice.scenario import Case, draw_case, sort_of
 from assistant.practice.words import every_fault, same_repair
 
@@ -29,6 +29,11 @@ KIND_WORDS: Final[Mapping[str, str]] = {
     "hatch_four": "a hatchback with a four-channel amplifier behind the factory radio",
     "wagon_bridged": "an estate car with a bridged amplifier and two subwoofers",
     "pickup_two": "a pickup with a two-channel amplifier",
+    "bus_mono": "a bus with a mono amplifier and a second battery beside it",
+    "camper_five": "a camper with a five-channel amplifier and a second battery beside it",
+    "tow_truck_four": "a tow truck with a four-channel amplifier and a second battery beside it",
+    "coach_four": "a coach with a four-channel amplifier far from the battery",
+    "boat_two": "a boat with a two-channel amplifier far from the battery",
 }
 _CLEAR: Final = frozenset(
     {
@@ -36,6 +41,8 @@ _CLEAR: Final = frozenset(
         "supply.charging_low",
         "supply.main_fuse_open",
         "supply.ground_resistive",
+        "supply.second_fuse_open",
+        "supply.charge_relay_open",
         "remote.missing",
         "amp.fuse_open",
         "speaker.*.wire_to_chassis",
@@ -93,8 +100,10 @@ def plan_lesson(
     """
     if level not in LEVELS:
         raise GivenError(f"There is no level {level}.", next_step="Take 1, 2 or 3.")
-    if kind is not None and kind not in KINDS:
-        raise GivenError(f"No car of kind {kind!r}.", next_step=f"Take one of {', '.join(KINDS)}.")
+    if kind is not None and kind not in ALL_KINDS:
+        raise GivenError(
+            f"No car of kind {kind!r}.", next_step=f"Take one of {', '.join(ALL_KINDS)}."
+        )
     if seed < 0:
         raise GivenError(f"The seed {seed} is negative.", next_step="Take a whole number from 0.")
     chance = _MISREAD[level] if misread is None else misread
@@ -127,8 +136,10 @@ def plan_lesson(
 def _faults(rng: np.random.Generator, kind: str, level: int, *, in_pairs: bool) -> tuple[str, ...]:
     """Draw the sort of fault first, so that many speakers do not make for many speaker faults."""
     installation = draw_installation(np.random.default_rng(1), kind)
-    if "factory_with_converter" in KINDS[kind].sources:
+    if "factory_with_converter" in ALL_KINDS[kind].sources:
         installation["source"]["kind"] = "factory_with_converter"
+    if "charge_relay" in ALL_KINDS[kind].joined:
+        installation["supply"]["second_battery"]["joined"] = "charge_relay"
     by_sort: dict[str, list[str]] = {}
     for fault in every_fault(installation):
         by_sort.setdefault(sort_of(fault), []).append(fault)

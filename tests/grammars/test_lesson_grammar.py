@@ -23,7 +23,7 @@ from assistant.lessons.lesson import Lesson
 from assistant.lessons.plan import KIND_WORDS, plan_lesson
 from assistant.lessons.spoken import SpokenLesson
 from assistant.lessons.vocabulary import Vocabulary, Wish, grammar_name, plain_words
-from assistant.practice.draws import KINDS, draw_installation
+from assistant.practice.draws import ALL_KINDS, draw_installation
 from assistant.readings.grammarfile import load_file
 from assistant.readings.template import parse_template, words_in
 from assistant.reports.phrases import complaint_words
@@ -201,7 +201,7 @@ def test_the_lexicon_says_every_word_of_the_file() -> None:
     assert sorted(words - builtin_lexicon().keys()) == []
 
 
-@pytest.mark.parametrize("car", sorted(KINDS))
+@pytest.mark.parametrize("car", sorted(ALL_KINDS))
 def test_the_lexicon_says_every_name_of_every_car(car: str) -> None:
     """A new check, fault or repair needs the phones of its words: builtin/lexicon.txt."""
     knowledge, missing = load(), set()

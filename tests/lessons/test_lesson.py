@@ -28,7 +28,7 @@ from assistant.lessons.events import (
 from assistant.lessons.lesson import Lesson
 from assistant.lessons.plan import KIND_WORDS, LessonPlan, plan_lesson
 from assistant.practice.behaviour import variants
-from assistant.practice.draws import KINDS
+from assistant.practice.draws import ALL_KINDS
 
 WORLDS = 2000
 
@@ -70,8 +70,8 @@ def test_levels_get_harder() -> None:
 
 
 def test_every_kind_has_its_words_and_its_lessons() -> None:
-    assert set(KIND_WORDS) == set(KINDS)
-    for kind in KINDS:
+    assert set(KIND_WORDS) == set(ALL_KINDS)
+    for kind in ALL_KINDS:
         assert plan_lesson(3, level=2, kind=kind).kind == kind
 
 
