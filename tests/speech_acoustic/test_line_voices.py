@@ -12,7 +12,9 @@ import numpy as np
 import pytest
 
 from assistant.speech.acoustic import line_voices
+from assistant.speech.acoustic.clips import read_listed
 from assistant.speech.acoustic.line_voices import LineMaker, gnuspeech_manner, rhvoice_manner
+from assistant.speech.acoustic.voices import render
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -63,6 +65,12 @@ def test_a_program_that_ends_is_started_again(maker: LineMaker) -> None:
     with pytest.raises(ValueError, match="ended"):
         maker("die", rng)
     assert maker("one", rng)[1].any()
+
+
+def test_clips_of_a_development_voice_are_marked(maker: LineMaker, tmp_path: Path) -> None:
+    render(["one", "mum", "two"], tmp_path / "out", maker, kind="test", seed=1, split="dev")
+    clips = read_listed(tmp_path / "out" / "clips.jsonl")
+    assert [(clip.words, clip.split) for clip in clips] == [("one", "dev"), ("two", "dev")]
 
 
 def test_a_throat_has_a_length_of_people() -> None:

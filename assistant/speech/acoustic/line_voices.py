@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import subprocess
 import tempfile
+from contextlib import suppress
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING, Final
@@ -91,21 +92,27 @@ class LineMaker:
     def close(self) -> None:
         """End the program."""
         if self._program is not None:
-            self._program.communicate()
+            for pipe in (self._program.stdin, self._program.stdout):
+                if pipe is not None:
+                    with suppress(BrokenPipeError):
+                        pipe.close()
+            self._program.wait()
             self._program = None
 
     def _ask(self, line: str) -> str:
-        if self._program is None or self._program.poll() is not None:
+        """Give the program's answer to ``line``, nothing when it has ended."""
+        if self._program is None:
             pipe = subprocess.PIPE
             self._program = subprocess.Popen(  # noqa: S603 - the user's own command, no shell
                 list(self.command), stdin=pipe, stdout=pipe, text=True, encoding="utf-8"
             )
         told, heard = self._program.stdin, self._program.stdout
-        if told is None or heard is None:
-            return ""
-        try:
-            told.write(line + "\n")
-            told.flush()
-        except BrokenPipeError:
-            return ""
-        return heard.readline().strip()
+        answer = ""
+        if told is not None and heard is not None:
+            with suppress(BrokenPipeError):
+                told.write(line + "\n")
+                told.flush()
+                answer = heard.readline().strip()
+        if not answer:
+            self.close()
+        return answer
