@@ -12,8 +12,8 @@ from typing import Any
 _STEPS = """\
 Steps, each a command:
   phrases   draw phrases from the grammars so that every word comes often
-  render    say phrases with synthetic voices: espeak-ng, flite, festival, pico, Kokoro,
-            gnuspeech, rhvoice (training voices only), and hts (for development only)
+  render    say phrases with synthetic voices: espeak-ng, flite, festival, pico and its accents,
+            Kokoro, gnuspeech, rhvoice (training voices only), and hts (for development only)
   pack      put recordings, synthetic clips and noise into one folder that can travel
   train     train on a pack, from trained weights or from nothing (needs the extra "train")
   export    write final.mdl from weights
@@ -35,7 +35,9 @@ def _render(args: argparse.Namespace) -> None:
     voices = import_module("assistant.speech.acoustic.voices")
     lines = import_module("assistant.speech.acoustic.line_voices")
     maker: Any = voices.MAKERS.get(args.engine)
-    if args.engine in lines.LINE_ENGINES:
+    if args.engine == "accents":
+        maker = import_module("assistant.speech.acoustic.accents").accent_clip
+    elif args.engine in lines.LINE_ENGINES:
         command = shlex.split(args.program)
         maker = lines.LineMaker(args.engine, command, lines.LINE_ENGINES[args.engine])
     elif args.engine == "hts":
@@ -113,8 +115,8 @@ def _parser() -> argparse.ArgumentParser:
     one = steps.add_parser("render")
     one.set_defaults(step=_render)
     one.add_argument("phrases", type=Path, help="a file of phrases, one a line")
-    engines = ("espeak", "flite", "festival", "pico", "kokoro", "gnuspeech", "rhvoice", "hts")
-    one.add_argument("--engine", choices=engines, required=True)
+    engines = ("espeak", "flite", "festival", "pico", "accents", "kokoro", "gnuspeech", "rhvoice")
+    one.add_argument("--engine", choices=(*engines, "hts"), required=True)
     program = "for gnuspeech and rhvoice the command that says lines, for hts the voice's file"
     one.add_argument("--program", help=program)
     one.add_argument("--kokoro-voices", type=Path)
