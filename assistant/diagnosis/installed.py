@@ -174,11 +174,11 @@ def _judge_wire(installation: Installation, stated: Stated) -> None:
         return
     watts = _middle(stated.spreads["rated_w"])
     efficiency = sum(stated.spreads["class_efficiency_ratio"].uniform or (0.5, 0.9)) / 2
-    # Music at a third of full power is the heavy case of rating practice (FTC).
     ohm = _middle(stated.spreads["wire_ohm"])
     ground = installation.supply.ground
     if ground is not None and (ground.length_m or 0.0) >= _BACK_TO_BATTERY_M:
         ohm += _middle(stated.spreads["ground_wire_ohm"])
+    # Music at a third of full power is the heavy case of rating practice (FTC).
     drop = ohm * watts / 3 / efficiency / 12.5
     if drop > _DROP_LIMIT_V:
         stated.rate_factors["supply.power_wire_undersized"] = 12.0
