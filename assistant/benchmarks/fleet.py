@@ -104,11 +104,14 @@ def _play_all(given: argparse.Namespace) -> dict[str, list[Played]]:
 
 
 def _bins(cases: Sequence[Played]) -> list[Bin]:
-    return calibration_bins([(case.stated, case.right) for case in cases], _TENTHS)
+    return calibration_bins([(case.stated, case.exact) for case in cases], _TENTHS)
 
 
 def calibration_error(cases: Sequence[Played]) -> float:
-    """Give the expected calibration error, 0 to 1: stated less true share, over tenths."""
+    """Give the expected calibration error, 0 to 1: stated less true share, over tenths.
+
+    A verdict's probability is that of one fault, so it is held against the very fault.
+    """
     return expected_error(_bins(cases))
 
 
@@ -119,6 +122,7 @@ def _row(name: str, cases: Sequence[Played], base: float | None) -> str:
     blamed = float(np.mean([c.amp_blamed for c in sound])) if sound else 0.0
     return (
         f"{name:<26}{len(cases):>6}{np.mean([c.right for c in cases]):>8.1%}"
+        f"{np.mean([c.exact for c in cases]):>8.1%}"
         f"{np.mean([c.within_two for c in cases]):>8.1%}{blamed:>7.1%}"
         f"{calibration_error(cases):>7.1%}{np.mean([c.checks for c in cases]):>8.1f}"
         f"{np.mean([c.minutes for c in cases]):>9.1f}{minutes:>9.1f}{ratio}"
@@ -134,7 +138,7 @@ def table(results: dict[str, list[Played]]) -> str:
     fixed = results.get("fixed") or None
     base = float(np.mean([c.all_minutes for c in fixed])) if fixed else None
     head = (
-        f"{'order':<26}{'cars':>6}{'first':>8}{'two':>8}{'amp!':>7}{'ece':>7}"
+        f"{'order':<26}{'cars':>6}{'first':>8}{'exact':>8}{'two':>8}{'amp!':>7}{'ece':>7}"
         f"{'checks':>8}{'measure':>9}{'to mend':>9}{'  ratio' if base else ''}"
     )
     lines = [head, *(_row(name, cases, base) for name, cases in results.items() if cases)]
@@ -153,8 +157,9 @@ def table(results: dict[str, list[Played]]) -> str:
         ]
     lines += [
         "",
-        "first: the first verdict mends the hidden fault; two: one of the first two; amp!: share",
-        "of cars with a sound amplifier that blame it; ece: expected calibration error; measure:",
+        "first: the first verdict mends the hidden fault; exact: it names that very fault, not one",
+        "that the same work mends; two: one of the first two mends it; amp!: share of cars with a",
+        "sound amplifier that blame it; ece: expected calibration error of exact; measure:",
         "minutes up to the first verdict; to mend: minutes of all measuring and of repairs done",
         "in vain until the right one is named; ratio: of these to the fixed order's.",
     ]
@@ -179,7 +184,7 @@ def _picture(results: dict[str, list[Played]], path: Path) -> None:
         left.scatter(said, was, s=14 + 220 * count / len(own), color="tab:blue", alpha=0.7)
         left.annotate(str(count), (said, was), textcoords="offset points", xytext=(6, -10))
     left.set_xlabel("probability that the verdict states")
-    left.set_ylabel("share of these verdicts that are right")
+    left.set_ylabel("share of these verdicts that name the very fault")
     left.set_title(f"{len(own)} cars; number of verdicts beside each point")
     if panels > 1:
         minutes = [float(np.mean([c.all_minutes for c in cases])) for _, cases in named]

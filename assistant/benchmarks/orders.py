@@ -119,8 +119,9 @@ class Played:
 
     ``minutes`` are those of measuring up to the first verdict, ``all_minutes`` of all measuring
     and of the repairs done in vain until the right one was named. ``stated`` is the probability
-    of the first verdict, ``right`` whether it mends a hidden fault, ``ended`` that all were
-    mended; ``beyond`` counts the car's numbers outside the program's spreads, -1 uncounted.
+    of the first verdict, ``right`` whether it mends a hidden fault, ``exact`` whether it names
+    that very fault and not one that the same work mends, ``ended`` that all were mended;
+    ``beyond`` counts the car's numbers outside the program's spreads, -1 uncounted.
     """
 
     order: str
@@ -130,6 +131,7 @@ class Played:
     all_minutes: float
     stated: float
     right: bool
+    exact: bool
     within_two: bool
     ended: bool
     amp_blamed: bool
@@ -154,6 +156,7 @@ def play(case: Case, name: str, *, sort: str, misread: float = 0.0, seed: int = 
     checks = first_checks = 0
     bench = Bench()
     verdicts: list[tuple[bool, float, str]] = []
+    exact = False
     while True:
         done: list[str] = []
         while checks < _MOST_CHECKS and (check := ORDERS[name](diagnosis, done)) is not None:
@@ -168,7 +171,7 @@ def play(case: Case, name: str, *, sort: str, misread: float = 0.0, seed: int = 
         named = verdict.faults[0][0]
         right = any(same_repair(named, fault) for fault in left)
         if not verdicts:
-            first_checks, first_minutes = checks, measured
+            first_checks, first_minutes, exact = checks, measured, named in left
         verdicts.append((right, verdict.probability, named))
         if right:
             left = [fault for fault in left if not same_repair(named, fault)]
@@ -186,6 +189,7 @@ def play(case: Case, name: str, *, sort: str, misread: float = 0.0, seed: int = 
         all_minutes=measured + wasted,
         stated=verdicts[0][1],
         right=verdicts[0][0],
+        exact=exact,
         within_two=any(good for good, _, _ in verdicts[:2]),
         ended=not left,
         amp_blamed=verdicts[0][2] == "amp.internal" and "amp.internal" not in case.faults,

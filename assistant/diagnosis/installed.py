@@ -21,6 +21,8 @@ __all__ = ["Stated", "installed_spreads"]
 _DROP_LIMIT_V: Final = 0.5
 """Drop along the power wire at full draw above which the wire counts as thin: 3 % of 14 V is the
 marine sizing limit for critical circuits, 0.42 V; rounded up."""
+_FULL_DRAW_V: Final = 12.5
+"""Supply at full draw: between a resting battery and a running engine, less the wires' drop."""
 _LENGTH_M: Final = {"front": 5.5, "rear": 2.0, "trunk": 2.0, "boot": 2.0, "seat": 3.0}
 _MATERIAL_IF_UNKNOWN: Final = (1.0, 1.55)
 _CAR_RUN_M: Final = 7.0
@@ -90,12 +92,32 @@ def installed_spreads(installation: Installation, spreads: Spreads) -> Stated:
     return stated
 
 
-def _put_amplifier(installation: Installation, stated: Stated) -> None:
-    amplifier = installation.amplifier
+def _efficiency(stated: Stated) -> float:
+    return sum(stated.spreads["class_efficiency_ratio"].uniform or (0.5, 0.9)) / 2
+
+
+def _rated_w(installation: Installation, efficiency: float) -> Spread | None:
+    """Output of all channels in W as stated, or as the fuses tell it; None where neither is known.
+
+    Makers choose an amplifier's fuses for the current of its full output, and whoever installs it
+    a main fuse to suit (common practice, no source).
+    """
+    amplifier, main = installation.amplifier, installation.supply.main_fuse
     if amplifier.watts_per_channel:
         channels = amplifier.channels or len(positions_of(installation))
-        outputs = max(1, channels // 2) if amplifier.bridged and channels > 1 else channels
-        stated.spreads["rated_w"] = _around(amplifier.watts_per_channel * outputs, 0.8, 1.2)
+        watts = amplifier.watts_per_channel * channels
+        # Of bridged channels some tell the watts of one, others those of two together.
+        bridged = amplifier.bridged and channels > 1
+        return _around(watts, 0.4 if bridged else 0.8, 1.2)
+    if amplifier.fuse_amps:
+        return _around(sum(amplifier.fuse_amps) * _FULL_DRAW_V * efficiency, 0.6, 1.3)
+    if main and main.amps:
+        return _around(main.amps * _FULL_DRAW_V * efficiency, 0.4, 1.3)
+    return None
+
+
+def _put_amplifier(installation: Installation, stated: Stated) -> None:
+    amplifier = installation.amplifier
     if amplifier.amplifier_class:
         try:
             efficiency = class_efficiency(amplifier.amplifier_class)
@@ -105,6 +127,9 @@ def _put_amplifier(installation: Installation, stated: Stated) -> None:
             stated.spreads["class_efficiency_ratio"] = Spread(
                 uniform=(0.88 * efficiency, min(0.95, 1.05 * efficiency))
             )
+    rated = _rated_w(installation, _efficiency(stated))
+    if rated:
+        stated.spreads["rated_w"] = rated
     minimum = amplifier.minimum_ohms
     if amplifier.bridged:
         minimum = amplifier.minimum_ohms_bridged or (2 * minimum if minimum else None)
@@ -170,20 +195,21 @@ def _middle(spread: Spread) -> float:
 def _judge_wire(installation: Installation, stated: Stated) -> None:
     """Weigh a stated wire by the drop that it must have at full draw."""
     wire = installation.supply.wire
-    if wire is None or wire.gauge is None or not installation.amplifier.watts_per_channel:
+    efficiency = _efficiency(stated)
+    if wire is None or wire.gauge is None or not _rated_w(installation, efficiency):
         return
     watts = _middle(stated.spreads["rated_w"])
-    efficiency = sum(stated.spreads["class_efficiency_ratio"].uniform or (0.5, 0.9)) / 2
     ohm = _middle(stated.spreads["wire_ohm"])
     ground = installation.supply.ground
     if ground is not None and (ground.length_m or 0.0) >= _BACK_TO_BATTERY_M:
         ohm += _middle(stated.spreads["ground_wire_ohm"])
     # Music at a third of full power is the heavy case of rating practice (FTC).
-    drop = ohm * watts / 3 / efficiency / 12.5
+    drop = ohm * watts / 3 / efficiency / _FULL_DRAW_V
     if drop > _DROP_LIMIT_V:
         stated.rate_factors["supply.power_wire_undersized"] = 12.0
+        # What is stated is too thin as it stands; wire is also sold thinner than it is marked.
         stated.effects["supply.power_wire_undersized"] = {
-            "wire_spread_ratio": Spread(loguniform=(1.0, 4.0))
+            "wire_spread_ratio": Spread(loguniform=(0.95, 2.5))
         }
 
 

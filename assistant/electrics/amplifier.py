@@ -76,7 +76,7 @@ def _inner_trips(parts: Parts, situation: Situation, level: FloatArray) -> BoolA
 
 def _overworked(parts: Parts, situation: Situation, level: FloatArray) -> BoolArray:
     """Trips by heat, or by a gain set too high with loud music, (worlds,)."""
-    hot = parts.flag("heat_trips") & parts.flag("hot_now") & (level >= 1)
+    hot = parts.flag("heat_trips") & parts.flag("hot_now") & (level >= parts["heat_needs"])
     if situation.has("cool_down"):
         hot = np.zeros_like(hot)
     return hot | (parts.flag("gain_high") & parts.flag("gain_trips") & (level >= 2))

@@ -12,7 +12,15 @@ if TYPE_CHECKING:
     from assistant.electrics.arrays import BoolArray, FloatArray
     from assistant.knowledge.schema import Position
 
-__all__ = ["coil_ohm", "coil_share", "leak_ohm", "line_ohm", "load_trips", "music_ohm"]
+__all__ = [
+    "coil_ohm",
+    "coil_share",
+    "leak_ohm",
+    "line_ohm",
+    "load_trips",
+    "music_ohm",
+    "past_short",
+]
 
 _MIDDLE_COIL_RATIO = 0.8
 _SHORTED_COIL_RATIO = 0.5
@@ -60,6 +68,16 @@ def line_ohm(parts: Parts, position: Position) -> FloatArray:
         joined = np.where(np.isinf(beyond), short, short * beyond / (short + beyond))
     total = half + joined
     return np.where(total > OPEN_OHM, np.inf, total)
+
+
+def past_short(parts: Parts, position: Position) -> FloatArray:
+    """Share of the amplifier's voltage that a short between the wires leaves the speaker, 0 to 1.
+
+    A divider of half the wire and the short (Kirchhoff); 1 where the wires are sound.
+    """
+    short = parts[f"wires_short_ohm.{position}"]
+    half = 0.5 * parts[f"speaker_wire_ohm.{position}"]
+    return np.where(short < OPEN_OHM, short / (short + half), 1.0)
 
 
 def leak_ohm(parts: Parts, position: Position, *, from_negative: bool) -> FloatArray:

@@ -17,7 +17,7 @@ import numpy as np
 
 from assistant.electrics.amplifier import AmplifierState, solve_amplifier
 from assistant.electrics.contacts import heat_comes_and_goes, holding_contacts, loose_contacts
-from assistant.electrics.load import coil_ohm, coil_share, leak_ohm, line_ohm
+from assistant.electrics.load import coil_ohm, coil_share, leak_ohm, line_ohm, past_short
 from assistant.electrics.parts import OPEN_OHM, Parts, Situation
 from assistant.electrics.second_battery import link_of, ripple_share
 from assistant.electrics.signal import (
@@ -43,6 +43,8 @@ _JUMP_FLOOR = 0.03
 _JUMP_SHARE = 0.008
 _RIPPLE_AUDIBLE_V = 0.25
 _SPEAKER_AC_AT_LINE = 0.001
+_FAINT_SHARE = 0.15
+"""Below this share of its voltage or coil a speaker is taken for silent."""
 
 
 def _position(match: re.Match[str]) -> Position:
@@ -209,8 +211,8 @@ class Responder:
             wire = parts[f"speaker_wire_ohm.{position}"]
             with np.errstate(invalid="ignore"):
                 volts = np.where(np.isinf(coil), volts, volts * coil / (coil + wire))
-            shorted = parts[f"wires_short_ohm.{position}"] < OPEN_OHM
-            volts = np.where(shorted, _SPEAKER_AC_AT_LINE, volts)
+            past = past_short(parts, position)
+            volts = np.where(past < 1.0, np.maximum(past * volts, _SPEAKER_AC_AT_LINE), volts)
         return np.asarray(volts)
 
     def _output_ac(self, position: Position, end: str, situation: Situation) -> FloatArray:
@@ -288,9 +290,9 @@ class Responder:
         parts = self.parts
         pair: Pair = parts.pair_of[position]
         plays = self._channel_plays(position, situation) & np.isfinite(line_ohm(parts, position))
-        dead_short = (parts[f"wires_short_ohm.{position}"] < OPEN_OHM) | (
-            coil_share(parts, position) < 0.15
-        )
+        dead_coil = coil_share(parts, position) < _FAINT_SHARE
+        dead_coil &= ~parts.flag(f"shorted_coil_plays.{position}")
+        dead_short = (past_short(parts, position) < _FAINT_SHARE) | dead_coil
         spoilt = (
             distorted_signal(parts, situation, pair)
             | parts.flag(f"coil_rubs.{position}")

@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from assistant.electrics.meter import INPUT_OHM
 from assistant.electrics.parts import OPEN_OHM, Parts, Situation
 
 if TYPE_CHECKING:
@@ -76,13 +77,18 @@ def input_trips(parts: Parts, situation: Situation) -> BoolArray:
     return shorted & parts.flag("shorted_input_trips")
 
 
+def _shell_break_ohm(parts: Parts, pair: Pair) -> FloatArray:
+    """Resistance where the lead's shell is broken, ohm: none in a sound one, infinite if parted."""
+    left = np.where(parts.flag(f"shell_parted.{pair}"), np.inf, parts[f"shell_open_ohm.{pair}"])
+    return np.where(parts.flag(f"shell_open.{pair}"), left, 0.0)
+
+
 def center_to_shell_ohm(parts: Parts, pair: Pair) -> FloatArray:
     """Resistance from center to shell of the lead unplugged at the amplifier, ohm."""
     source = np.where(
         parts.flag(f"source_out_open.{pair}"), np.inf, parts[f"source_out_ohm.{pair}"]
     )
-    broken = np.where(parts.flag(f"shell_open.{pair}"), parts[f"shell_open_ohm.{pair}"], 0.0)
-    source = source + broken
+    source = source + _shell_break_ohm(parts, pair)
     return np.where(_lead_passes(parts, pair), source, parts[f"signal_short_ohm.{pair}"])
 
 
@@ -93,8 +99,7 @@ def shell_to_chassis_ohm(parts: Parts, pair: Pair) -> FloatArray:
         parts[f"shell_float_ohm.{pair}"],
         parts[f"shell_ohm.{pair}"],
     )
-    broken = parts[f"shell_open_ohm.{pair}"]
-    return np.where(parts.flag(f"shell_open.{pair}"), broken + grounded, grounded)
+    return grounded + _shell_break_ohm(parts, pair)
 
 
 def lead_voltage(parts: Parts, situation: Situation, pair: Pair) -> FloatArray:
@@ -102,9 +107,7 @@ def lead_voltage(parts: Parts, situation: Situation, pair: Pair) -> FloatArray:
     level = _SPEAKER_LEVEL_V if parts.speaker_level else _LINE_LEVEL_V
     volts = level * parts["signal_v_ratio"]
     volts = np.where(parts["converter_dead"] == 3, _WEAK_SHARE * volts, volts)
-    passes = (
-        source_gives(parts, situation, pair)
-        & _lead_passes(parts, pair)
-        & ~parts.flag(f"shell_open.{pair}")
-    )
+    # What is left of a broken shell is in series with the meter, which hardly draws.
+    volts = volts * INPUT_OHM / (INPUT_OHM + _shell_break_ohm(parts, pair))
+    passes = source_gives(parts, situation, pair) & _lead_passes(parts, pair)
     return np.where(passes, volts, parts["off_ac_v"])

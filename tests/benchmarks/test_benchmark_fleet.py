@@ -21,7 +21,7 @@ if TYPE_CHECKING:
 def played(*, stated: float, right: bool, minutes: float = 10.0) -> Played:
     return Played(
         order="own", sort="remote.missing", checks=3, minutes=minutes, all_minutes=minutes,
-        stated=stated, right=right, within_two=right, ended=True, amp_blamed=not right,
+        stated=stated, right=right, exact=right, within_two=right, ended=True, amp_blamed=not right,
     )  # fmt: skip
 
 
@@ -41,7 +41,7 @@ def test_the_table_gives_the_ratio_to_the_fixed_order() -> None:
     )
     own = next(line for line in shown.splitlines() if line.startswith("own "))
     assert own.split()[-1] == "0.50"
-    assert own.split()[2:5] == ["100.0%", "100.0%", "0.0%"]
+    assert own.split()[2:6] == ["100.0%", "100.0%", "100.0%", "0.0%"]
 
 
 def test_the_fixed_order_names_real_checks() -> None:

@@ -144,7 +144,7 @@ def test_worlds_drawn_after_a_repair_are_weighed_as_if_told(repair: str) -> None
     assert (np.abs(got - want) < 5.0 * spread + 0.002).all()
     ended = [n for n, fault in enumerate(plain.model.faults) if fault.repair == repair]
     left_before = float(want[ended].sum())
-    assert float(got[ended].sum()) == pytest.approx(left_before, rel=0.35, abs=5e-4)
+    assert float(got[ended].sum()) == pytest.approx(left_before, rel=0.35, abs=1e-3)
 
 
 @pytest.mark.parametrize("ohms", [0.5, 1.0, 2.0])

@@ -281,7 +281,7 @@ def test_16_volts_with_the_engine_running_points_at_the_regulator() -> None:
 def test_8_or_6_volts_at_the_amplifier_points_at_a_connection(
     volts: float, light: str | None
 ) -> None:
-    case = open_case(VAN, complaint("protects"), worlds=4000)
+    case = open_case(VAN, complaint("protects"), worlds=12_000)
     case.observe("battery_at_rest", Value(value=12.6, unit="V"))
     case.observe("amp_supply", Value(value=volts, unit="V"))
     if light:

@@ -98,3 +98,32 @@ def test_a_run_longer_than_cars_have_may_have_more_ohms_than_theirs() -> None:
     for length, factor in ((5.5, 1.0), (7.0, 1.0), (10.5, 1.5)):
         stated = installed_spreads(long_run(None, length), spreads).spreads["wire_ohm"]
         assert stated.loguniform == pytest.approx((usual[0], usual[1] * factor))
+
+
+@pytest.mark.parametrize("gauge", ["4 AWG", "8 AWG"])
+@pytest.mark.parametrize("told", ["watts", "fuses", "main fuse"])
+def test_fuses_tell_the_draw_where_the_watts_are_not_told(gauge: str, told: str) -> None:
+    # By hand: 600 W at 60 % and 12.5 V are 80 A. Fuses for the full output: common practice.
+    amplifier: dict[str, object] = {"channels": 1, "class": "AB"}
+    supply: dict[str, object] = {"wire": {"gauge": gauge, "material": "copper", "length_m": 5.0}}
+    if told == "watts":
+        amplifier["watts_per_channel"] = WATTS
+    elif told == "fuses":
+        amplifier["fuse_amps"] = [40, 40]
+    else:
+        supply["main_fuse"] = {"amps": 80}
+    raw = {"amplifier": amplifier, "supply": supply, "ambient_c": 15.0}
+    stated = installed_spreads(Installation.model_validate(raw), load().spreads)
+    low, high = stated.spreads["rated_w"].loguniform or (0.0, 0.0)
+    assert low < WATTS < high
+    assert high / low < 4.0
+    drop = 80 * HEAVY * OHM_PER_M[gauge] * 5.0
+    assert (stated.rate_factors.get("supply.power_wire_undersized", 1.0) > 1.0) == (drop > 0.5)
+
+
+def test_watts_of_bridged_channels_are_told_in_two_ways() -> None:
+    raw = {"amplifier": {"channels": 4, "bridged": True, "watts_per_channel": 100.0}}
+    stated = installed_spreads(Installation.model_validate(raw), load().spreads)
+    low, high = stated.spreads["rated_w"].loguniform or (0.0, 0.0)
+    for watts in (200.0, 400.0):
+        assert low < watts < high

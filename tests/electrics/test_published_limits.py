@@ -279,7 +279,8 @@ PROTECTIONS = {
     "undervoltage": ({"rated_w": 800.0, "loud_ratio": 0.3, "ground_contact_ohm": 0.03,
                       "low_trip_v": 11.2, "charge_v": 12.5}, "loud", ()),
     "overvoltage": ({"charge_v": 18.2}, "quiet", ()),
-    "overtemperature": ({"heat_trips": 1.0, "hot_now": 1.0}, "quiet", ("cool_down",)),
+    "overtemperature": ({"heat_trips": 1.0, "hot_now": 1.0, "heat_needs": 1.0},
+                        "quiet", ("cool_down",)),
     "overcurrent": ({"wires_short_ohm__sub": 0.05}, "loud", ("disconnect:speaker.sub",)),
     "leak to ground": ({"leak_ohm__sub": 0.2}, "loud", ("disconnect:speaker.sub",)),
     "direct current": ({"internal_kind": 3.0, "internal_dc_v": 6.0}, "quiet", ()),
@@ -360,3 +361,15 @@ def test_assumed_leads_are_usual_ones_and_none_that_want_replacing() -> None:
     shorted = read(bare, "resistance", GROUND, "off", "off", "remove:main_fuse")
     assert shorted.min() >= leads[0] - 1e-6
     assert shorted.max() <= leads[1] + 1e-3
+
+
+def test_some_amplifiers_are_too_hot_only_for_loud_music() -> None:
+    # Common practice, no source: what loud music heats may cool while it is quiet.
+    hot = {**PLAIN, **QUIET_PATH, "heat_trips": 1.0, "hot_now": 1.0, "gain_high": 0.0}
+    for needs, quiet_too in ((1.0, True), (2.0, False)):
+        responder = Responder(worlds(60, seed=4, heat_needs=needs, **hot))
+        quiet, loud = (
+            responder.state(Situation("running", level, frozenset())) for level in ("quiet", "loud")
+        )
+        assert not loud.works.any()
+        assert not quiet.works.any() if quiet_too else quiet.works.all()

@@ -11,7 +11,14 @@ import numpy as np
 import pytest
 from response_worlds import PAIRS, POSITIONS, worlds
 
-from assistant.electrics.circuit import Circuit, CurrentSource, Element, Resistor
+from assistant.electrics.circuit import (
+    Circuit,
+    CurrentSource,
+    Element,
+    Resistor,
+    VoltageSource,
+)
+from assistant.electrics.load import past_short
 from assistant.electrics.nodal import solve
 from assistant.electrics.responses import Responder
 from assistant.knowledge.schema import Do
@@ -158,7 +165,8 @@ def test_other_positions_are_not_touched_by_a_fault_here() -> None:
 def test_a_signal_lead_from_center_to_shell_and_to_the_body(pair: str, kind: str) -> None:
     """A lead is a short across its own end beside the source's output resistance."""
     parts = worlds(N, seed=7, faults=(f"signal.{pair}.{kind}",) if kind else ())
-    shell = np.where(parts[f"shell_open.{pair}"] > 0, parts[f"shell_open_ohm.{pair}"], 1e-6)
+    left = np.where(parts[f"shell_parted.{pair}"] > 0, 1e15, parts[f"shell_open_ohm.{pair}"])
+    shell = np.where(parts[f"shell_open.{pair}"] > 0, left, 1e-6)
     source = np.where(parts[f"source_out_open.{pair}"] > 0, 1e15, parts[f"source_out_ohm.{pair}"])
     ground = np.where(
         parts[f"shell_floats.{pair}"] > 0, parts[f"shell_float_ohm.{pair}"],
@@ -203,3 +211,34 @@ def test_ohms_along_the_supply_are_sums_of_its_parts() -> None:
     fuse = Do(quantity="resistance", red="main_fuse.battery_side", black="main_fuse.amp_side",
               vehicle="off", audio="off", setup=("remove:main_fuse",))  # fmt: skip
     assert np.isinf(Responder(parts).predict(fuse).value).all()
+
+
+def test_a_broken_shell_leaves_a_meter_most_of_the_signal() -> None:
+    # By hand: 10 Mohm of meter (Fluke 11x) behind 10 Mohm of break shows half, behind 10 kohm all.
+    do = Do(
+        quantity="ac_voltage", red="signal.front.center", black="signal.front.shell",
+        vehicle="accessory", audio="loud", setup=("disconnect:signal.front",),
+    )  # fmt: skip
+    kept = {"source_dead": 0.0, "converter_dead": 0.0, "shell_parted__front": 0.0}
+    sound = Responder(worlds(seed=3, **kept)).predict(do).value
+    for left, share in ((1e4, 0.999), (1e7, 0.5), (9e7, 0.1)):
+        parts = worlds(seed=3, **kept, shell_open__front=1.0, shell_open_ohm__front=left)
+        assert Responder(parts).predict(do).value == pytest.approx(sound * share, rel=1e-3)
+    parted = worlds(seed=3, **{**kept, "shell_parted__front": 1.0}, shell_open__front=1.0)
+    assert Responder(parted).predict(do).value < 0.01 * sound
+
+
+@pytest.mark.parametrize("short", [0.02, 0.3, 2.0])
+def test_past_a_short_of_the_wires_a_speaker_keeps_its_part(short: float) -> None:
+    # Kirchhoff, solved element by element: half the wires, the short, half the wires, the coil.
+    parts = worlds(seed=5, **{f"wires_short_ohm__{PLACE}": short})
+    half = float(parts[f"speaker_wire_ohm.{PLACE}"][0]) / 2
+    circuit = Circuit(
+        (
+            VoltageSource("music", "out", "chassis", 10.0),
+            Resistor("half", "out", "middle", half),
+            Resistor("short", "middle", "chassis", short),
+        )
+    )
+    left = float(solve(circuit).voltage("middle", "chassis")) / 10.0
+    assert float(past_short(parts, PLACE)[0]) == pytest.approx(left, rel=REL)
