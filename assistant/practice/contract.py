@@ -156,10 +156,8 @@ def _in_car(word: str, installation: Mapping[str, Any]) -> bool:
     if head in {"speaker", "sound"}:
         return place in speakers
     second = installation.get("supply", {}).get("second_battery")
-    if head in {"second_battery", "second_fuse"}:
-        return second is not None
-    if head == "charge_relay":
-        return second is not None and second.get("joined") != "direct"
+    if head in {"second_battery", "second_fuse", "charge_relay"}:
+        return second is not None  # nobody need have told that there is no relay
     return head != "signal" or not place or place in {PAIR_OF[s] for s in speakers}
 
 

@@ -228,6 +228,11 @@ def _possible(do: object, case: Case) -> bool:
             return False
         if head == "signal" and place not in parts.signals:
             return False
+        second = parts.second
+        if head in {"second_battery", "second_fuse"} and second is None:
+            return False
+        if head == "charge_relay" and (second is None or not second.relay):
+            return False
     seen = do.get("quantity") in {"light", "sound", "noise", "warmth", "dc_current"}
     return seen or (is_node(do.get("red")) and is_node(do.get("black")))
 

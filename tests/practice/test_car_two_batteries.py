@@ -11,6 +11,7 @@ import pytest
 from assistant.errors import GivenError
 from assistant.knowledge import load
 from assistant.knowledge.schema import Installation
+from assistant.practice import drive
 from assistant.practice.car import Car
 from assistant.practice.contract import line_breaches
 from assistant.practice.draws import (
@@ -247,6 +248,16 @@ def test_the_contract_knows_the_words_of_a_second_battery() -> None:
     assert is_setup("disconnect:second_battery")
     assert same_repair("supply.charge_relay_open", "supply.charge_relay_burnt")
     assert not same_repair("supply.second_fuse_open", "supply.main_fuse_open")
+
+
+@pytest.mark.parametrize("fault", ["supply.second_fuse_open", "supply.charge_relay_open"])
+def test_a_relay_that_is_not_there_cannot_be_measured(fault: str) -> None:
+    case = draw_case(8, "bus_mono", [fault])
+    asked = {"quantity": "dc_voltage", "red": RELAY[0], "black": RELAY[1]}
+    assert case.car.parts.second is not None
+    assert drive._possible(asked, case) == case.car.parts.second.relay
+    assert drive._possible({**asked, "red": SECOND[0], "black": SECOND[1]}, case)
+    assert not drive._possible(asked, draw_case(8, "van_mono", ["amp.fuse_open"]))
 
 
 @pytest.mark.parametrize(("kind", "breach"), [("bus_mono", False), ("van_mono", True)])
