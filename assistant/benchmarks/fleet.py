@@ -121,7 +121,7 @@ def _row(name: str, cases: Sequence[Played], base: float | None) -> str:
     ratio = "" if base is None else f"{minutes / base:7.2f}"
     blamed = float(np.mean([c.amp_blamed for c in sound])) if sound else 0.0
     return (
-        f"{name:<26}{len(cases):>6}{np.mean([c.right for c in cases]):>8.1%}"
+        f"{name:<31}{len(cases):>6}{np.mean([c.right for c in cases]):>8.1%}"
         f"{np.mean([c.exact for c in cases]):>8.1%}"
         f"{np.mean([c.within_two for c in cases]):>8.1%}{blamed:>7.1%}"
         f"{calibration_error(cases):>7.1%}{np.mean([c.checks for c in cases]):>8.1f}"
@@ -138,7 +138,7 @@ def table(results: dict[str, list[Played]]) -> str:
     fixed = results.get("fixed") or None
     base = float(np.mean([c.all_minutes for c in fixed])) if fixed else None
     head = (
-        f"{'order':<26}{'cars':>6}{'first':>8}{'exact':>8}{'two':>8}{'amp!':>7}{'ece':>7}"
+        f"{'order':<31}{'cars':>6}{'first':>8}{'exact':>8}{'two':>8}{'amp!':>7}{'ece':>7}"
         f"{'checks':>8}{'measure':>9}{'to mend':>9}{'  ratio' if base else ''}"
     )
     lines = [head, *(_row(name, cases, base) for name, cases in results.items() if cases)]

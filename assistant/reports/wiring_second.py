@@ -53,7 +53,7 @@ def lay_second_battery(
     y_chassis = max(label.bottom + 12, battery.bottom + room + 22)
     sheet.wire("second_ground", "heavy", (_BATTERY_X, battery.bottom), (_BATTERY_X, y_chassis))
     sheet.node(
-        "second_battery.negative", (_BATTERY_X, battery.bottom + 14), "right", reach=18,
+        "second_battery.negative", (_BATTERY_X, battery.bottom + 32), "right", reach=18,
         bottom=battery.bottom + 6 + room,
     )  # fmt: skip
     return joint, y_chassis

@@ -88,9 +88,12 @@ def _engine_side(sheet: Sheet, installation: Installation, y_plus: float, y_chas
     sheet.wire("", "heavy", (_BATTERY_X, battery.bottom), (_BATTERY_X, y_chassis))
     details = ["Battery", *([where.replace("_", " ")] if where else [])]
     sheet.part("battery", battery, details, glyph="battery", top=battery.y + 30)
+    y_minus = battery.bottom + (y_chassis - battery.bottom) / 2
+    if installation.supply.second_battery is not None:
+        y_minus = y_chassis - 26  # the run is long: the node stays beside its tag
     sheet.node(
         "battery.negative",
-        (_BATTERY_X, battery.bottom + (y_chassis - battery.bottom) / 2),
+        (_BATTERY_X, y_minus),
         "right",
         reach=62,
         bottom=y_chassis - 12,

@@ -334,6 +334,10 @@ def test_a_second_battery_is_drawn_and_nothing_overlaps(
     assert {tag.node for tag in sheet.tags} >= (set(nodes) if times else set())
     assert_nothing_overlaps(sheet)
     assert not crossings(sheet)
+    for tag in sheet.tags:
+        if tag.node in {"battery.negative", *SECOND_NODES, *RELAY_NODES}:
+            # The leader goes straight across: it must meet the tag's side.
+            assert tag.box.y <= sheet.nodes[tag.node][1] <= tag.box.bottom, tag.node
 
 
 @pytest.mark.parametrize("fault", SECOND_FAULTS)
