@@ -290,9 +290,9 @@ class Responder:
         parts = self.parts
         pair: Pair = parts.pair_of[position]
         plays = self._channel_plays(position, situation) & np.isfinite(line_ohm(parts, position))
-        dead_coil = coil_share(parts, position) < _FAINT_SHARE
-        dead_coil &= ~parts.flag(f"shorted_coil_plays.{position}")
-        dead_short = (past_short(parts, position) < _FAINT_SHARE) | dead_coil
+        dead_short = (past_short(parts, position) < _FAINT_SHARE) | (
+            coil_share(parts, position) < _FAINT_SHARE
+        )
         spoilt = (
             distorted_signal(parts, situation, pair)
             | parts.flag(f"coil_rubs.{position}")
