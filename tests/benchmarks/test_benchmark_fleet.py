@@ -107,3 +107,20 @@ def test_a_fleet_of_pairs_gives_each_car_two_sorts_of_fault() -> None:
     plans = fleet(60, 1, pairs=True)
     assert plans == fleet(60, 1, pairs=True)
     assert all(len({sort_of(fault) for fault in faults}) == 2 for _, _, faults in plans)
+
+
+def test_a_fleet_may_be_drawn_from_another_garage(capsys: pytest.CaptureFixture[str]) -> None:
+    asked = ["--garage", "second_battery", "--only", "second_fuse_open", "--cars", "1"]
+    assert main([*asked, "--orders", "repairs"]) == 0
+    shown = capsys.readouterr().out
+    assert "fleet of seed 1, second battery" in shown
+    assert any(line.split()[:2] == ["repairs", "1"] for line in shown.splitlines())
+    with pytest.raises(SystemExit):
+        main(["--garage", "hangar"])
+
+
+def test_the_numbers_of_a_second_battery_are_counted_too() -> None:
+    case = draw_case(7, "bus_mono", ["supply.second_fuse_open"])
+    with_it = numbers_compared(case)
+    case.car.sound.second = None
+    assert with_it - numbers_compared(case) == 6
