@@ -36,6 +36,9 @@ _COMPLAINT = typer.Option(
 )
 _SEED = typer.Option("--seed", min=0, help="Fixes every draw; the same case gives the same checks.")
 
+_RESUME = typer.Option("--resume", help="Go on with the last case that is still open.")
+_REPORT = typer.Option("--report", metavar="FILE.html", help="Write a report at the end.")
+
 
 def _version(asked: bool) -> None:
     if asked:
@@ -89,14 +92,9 @@ def case_command(
 def type_command(
     installation: Annotated[Path | None, _INSTALLATION] = None,
     complaint: Annotated[str | None, _COMPLAINT] = None,
-    resume: Annotated[
-        bool, typer.Option("--resume", help="Go on with the last case that is still open.")
-    ] = False,
+    resume: Annotated[bool, _RESUME] = False,
     seed: Annotated[int, _SEED] = 0,
-    report: Annotated[
-        Path | None,
-        typer.Option("--report", metavar="FILE.html", help="Write a report at the end."),
-    ] = None,
+    report: Annotated[Path | None, _REPORT] = None,
 ) -> None:
     """Work through a case at the keyboard.
 
@@ -126,9 +124,7 @@ def type_command(
 def talk_command(
     installation: Annotated[Path | None, _INSTALLATION] = None,
     complaint: Annotated[str | None, _COMPLAINT] = None,
-    resume: Annotated[
-        bool, typer.Option("--resume", help="Go on with the last case that is still open.")
-    ] = False,
+    resume: Annotated[bool, _RESUME] = False,
     seed: Annotated[int, _SEED] = 0,
     files: Annotated[
         Path | None,
@@ -138,10 +134,7 @@ def talk_command(
             help="Answer from recordings named by check id instead of the microphone.",
         ),
     ] = None,
-    report: Annotated[
-        Path | None,
-        typer.Option("--report", metavar="FILE.html", help="Write a report at the end."),
-    ] = None,
+    report: Annotated[Path | None, _REPORT] = None,
 ) -> None:
     """Work through a case by voice, hands on the probes.
 
@@ -216,10 +209,7 @@ def practice_command(
     jsonl: Annotated[
         bool, typer.Option("--jsonl", help="One JSON object a line, in and out.")
     ] = False,
-    report: Annotated[
-        Path | None,
-        typer.Option("--report", metavar="FILE.html", help="Write a report at the end."),
-    ] = None,
+    report: Annotated[Path | None, _REPORT] = None,
 ) -> None:
     """Train on a virtual car with a hidden fault: you choose each check, the car answers.
 
