@@ -31,10 +31,11 @@ _BACK_TO_BATTERY_M: Final = 3.0
 """A ground wire as long as this goes back to the battery: it counts like the power wire."""
 _FLAT: Final = {
     "second_charge_ratio": Spread(uniform=(0.0, 0.8)),
-    "second_surface_v": Spread(uniform=(-1.0, 0.15)),
-    "second_battery_ohm": Spread(loguniform=(0.004, 0.07)),
+    "second_surface_v": Spread(uniform=(-1.8, 0.15)),
+    "second_battery_ohm": Spread(loguniform=(0.004, 0.08)),
 }
-"""A second battery that has not been charged for a while: common practice, no source."""
+"""A second battery that has not been charged for a while, as with the faults of its own link in
+``faults.yaml``: common practice, no source."""
 _NOT_CHARGED: Final = (
     "supply.main_fuse_open", "supply.main_fuse_loose", "supply.power_wire_resistive",
     "supply.charging_low",

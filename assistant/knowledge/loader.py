@@ -158,6 +158,7 @@ _LEAST_OTHERS: Final = 2
 
 _BOTH_FIRST: Final = " Unhook both batteries first."
 _FUSE_OUT: Final = "remove:main_fuse"
+_LEAD_OFF: Final = "disconnect:amp_power"
 _SECOND_OFF: Final = "disconnect:second_battery"
 _LIVE: Final = "second_battery_live"
 
@@ -175,15 +176,20 @@ def _with_both_unhooked(check: Check) -> Check:
 
     Where the main fuse comes out or the power lead comes off, the second battery is unhooked too.
     """
-    setup = check.do.setup
-    if not {_FUSE_OUT, "disconnect:amp_power"} & set(setup):
+    setup, cautions = check.do.setup, (*check.cautions, _LIVE)
+    if not {_FUSE_OUT, _LEAD_OFF} & set(setup):
         return check
+    spoken, typed = "Second battery unhooked", "Second battery unhooked (its minus lead off)"
+    if "amp.power" in {check.do.red, check.do.black} and _LEAD_OFF not in setup:
+        # What senses the voltage at a relay hangs on the same wire: it would be measured too.
+        setup, cautions = (*setup, _LEAD_OFF), (*cautions, "power_lead_loose")
+        spoken, typed = f"{spoken}, power lead off the amplifier", f"{typed}, power lead off"
     return check.model_copy(
         update={
             "do": check.do.model_copy(update={"setup": (*setup, _SECOND_OFF)}),
-            "cautions": (*check.cautions, _LIVE),
-            "spoken": f"Second battery unhooked. {check.spoken}",
-            "typed": f"Second battery unhooked (its minus lead off). {check.typed}",
+            "cautions": cautions,
+            "spoken": f"{spoken}. {check.spoken}",
+            "typed": f"{typed}. {check.typed}",
         }
     )
 

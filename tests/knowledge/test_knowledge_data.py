@@ -446,6 +446,11 @@ def test_no_dead_circuit_is_left_on_the_second_battery() -> None:
         assert "disconnect:second_battery" in check.do.setup, check.id
         for words in (check.spoken, check.typed):
             assert words.startswith("Second battery unhooked"), check.id
+        # A voltage-sensing relay would be measured with the amplifier's input.
+        if touches(check, "amp.power"):
+            assert "disconnect:amp_power" in check.do.setup
+            assert "power lead off" in check.spoken
+            assert "power lead off" in check.typed
 
 
 def test_repairs_on_live_cables_say_that_both_batteries_come_off() -> None:
