@@ -15,6 +15,8 @@ from dataclasses import dataclass, replace
 from functools import lru_cache
 from typing import TYPE_CHECKING, Any, Final
 
+import numpy as np
+
 from assistant.errors import GivenError, MisuseError
 from assistant.speech.audio import EAR_RATE, Samples
 from assistant.speech.calibration import Calibration, builtin_calibration
@@ -30,7 +32,7 @@ from assistant.speech.phonegraph import (
     builtin_phones,
     with_other_words,
 )
-from assistant.speech.roomtone import Loudness, RoomTone
+from assistant.speech.roomtone import Loudness, RoomTone, louder
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable
@@ -117,7 +119,8 @@ class BuiltinEar:
             directory, told = self._directory(grammar)
             self._kept = kept = None  # let go of its memory before the next is loaded
             kept = self._kept = (grammar, _load(self._vosk, directory), told)
-        return VoskStream(self._vosk.KaldiRecognizer(kept[1], EAR_RATE), kept[2])
+        model, told = kept[1:]
+        return VoskStream(lambda: self._vosk.KaldiRecognizer(model, EAR_RATE), told)
 
     def _build(self, grammar: str) -> tuple[Path, _Told]:
         words = self._graphs(grammar)
@@ -180,7 +183,7 @@ class VoskModelEar:
     def begin(self, grammar: str) -> VoskStream:
         """Open a stream for ``grammar``."""
         phrases, told = self._grammar(grammar)
-        return VoskStream(self._vosk.KaldiRecognizer(self._model, EAR_RATE, phrases), told)
+        return VoskStream(lambda: self._vosk.KaldiRecognizer(self._model, EAR_RATE, phrases), told)
 
     def _phrases(self, grammar: str) -> tuple[str, _Told]:
         known = _without(self._graphs(grammar), frozenset(self.missing))
@@ -189,16 +192,21 @@ class VoskModelEar:
 
 
 class VoskStream:
-    """One utterance through vosk."""
+    """One utterance through vosk; ``decoder`` makes a decoder for it.
 
-    def __init__(self, decoder: Any, told: _Told) -> None:
-        self._decoder = decoder
+    Sound that turns out faint at its end is heard once more, as loud as plain speech.
+    """
+
+    def __init__(self, decoder: Callable[[], Any], told: _Told) -> None:
+        self._make = decoder
+        self._decoder = decoder()
         self._told = told
+        self._sound: list[Samples] = []
         self._tone = RoomTone()
         self._loudness = Loudness()
         self._frames = 0
         self._parts: list[list[Hypothesis]] = []
-        decoder.SetMaxAlternatives(_ALTERNATIVES + 1)  # one may be that of other words
+        self._decoder.SetMaxAlternatives(_ALTERNATIVES + 1)  # one may be that of other words
         self._accept(self._tone.before())
 
     def feed(self, pcm: Samples) -> None:
@@ -207,10 +215,17 @@ class VoskStream:
         self._loudness.take(pcm)
         if len(pcm):
             self._accept(self._tone.under(pcm))
+            self._sound.append(pcm)
 
     def finish(self) -> Heard:
         """Tell what was heard in all the sound."""
         self._accept(self._tone.after())
+        gain = self._loudness.gain
+        if gain > 1.0:
+            self._decoder = None
+            again = VoskStream(self._make, self._told)
+            again.feed(louder(np.concatenate(self._sound), gain))
+            return again.finish()
         self._parts.append(_alternatives(self._decoder.FinalResult()))
         self._decoder = None
         whole = _joined(self._parts)

@@ -1,8 +1,9 @@
-"""Quiet noise around and under the sound, for recognisers that never met digital silence.
+"""What is done to the sound before a recogniser hears it: quiet noise, and how loud it is.
 
 Speech that starts on the first sample, and runs of exact zeros, are unlike anything that a
 recogniser was trained on. A fifth of a second of faint noise before and after, and a trace of it
-throughout, mend that; tightly cut clips gain most.
+throughout, mend that; tightly cut clips gain most. Speech that is much fainter than any in
+training is misheard, so its level is measured.
 """
 
 from __future__ import annotations
@@ -13,7 +14,7 @@ import numpy as np
 
 from assistant.speech.audio import EAR_RATE, Samples
 
-__all__ = ["Loudness", "RoomTone"]
+__all__ = ["Loudness", "RoomTone", "louder"]
 
 _PAD: Final = EAR_RATE // 5
 _PAD_LEVEL: Final = 20.0
@@ -22,6 +23,8 @@ _FULL: Final = 32767
 _SEED: Final = 20240
 _BLOCK: Final = EAR_RATE // 50
 _SILENT: Final = 20.0  # root mean square in 16-bit steps, -64 dB of full scale
+_FAINT: Final = 300.0  # -41 dB
+_PLAIN: Final = 3000.0
 
 
 class RoomTone:
@@ -48,7 +51,7 @@ class RoomTone:
 
 
 class Loudness:
-    """The loudest 20 ms of a stream, to tell that nothing was recorded at all."""
+    """The loudest 20 ms of a stream, to tell that nothing was recorded at all, or too softly."""
 
     def __init__(self) -> None:
         self._loudest = 0.0
@@ -65,3 +68,14 @@ class Loudness:
     def silent(self) -> bool:
         """Whether no block was loud enough to hold speech."""
         return self._loudest < _SILENT
+
+    @property
+    def gain(self) -> float:
+        """What faint sound must be multiplied by to be as loud as plain speech; else 1."""
+        return _PLAIN / self._loudest if not self.silent and self._loudest < _FAINT else 1.0
+
+
+def louder(pcm: Samples, gain: float) -> Samples:
+    """Give the sound multiplied by ``gain``."""
+    raised: Samples = np.clip((pcm * np.float32(gain)).round(), -_FULL, _FULL).astype(np.int16)
+    return raised

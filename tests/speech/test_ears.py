@@ -71,6 +71,19 @@ def test_phrases_are_heard(
 
 
 @pytest.mark.parametrize("name", STEADY_EARS)
+@pytest.mark.parametrize("text", ["twelve point six volts", "repeat"])
+def test_faint_speech_is_heard_too(
+    ears: dict[str, Recogniser], say: Callable[[str], Samples], name: str, text: str
+) -> None:
+    """As through a microphone whose gain is far too low: the peak is 52 dB under full scale."""
+    sound = say(text)
+    faint = (sound * (80.0 / np.abs(sound).max())).round().astype(np.int16)
+    heard = hear(ears[name], faint)
+    assert (heard.kind, heard.text) == ("phrase", text)
+    assert heard.seconds == pytest.approx(len(sound) / EAR_RATE)
+
+
+@pytest.mark.parametrize("name", STEADY_EARS)
 @pytest.mark.parametrize("text", ["two point eight volts", "nine point five ohms", "yes"])
 def test_every_hypothesis_is_a_phrase_and_scores_fall(
     ears: dict[str, Recogniser], say: Callable[[str], Samples], name: str, text: str
@@ -140,6 +153,17 @@ def test_two_streams_do_not_hear_each_other(
         first.feed(one[start : start + 1600])
         second.feed(two[start : start + 1600])
     assert (first.finish().text, second.finish().text) == ("twelve point six volts", "repeat")
+
+
+@pytest.mark.parametrize("name", ["built-in", "both"])
+def test_a_stream_outlives_that_the_ear_turns_to_another_grammar(
+    ears: dict[str, Recogniser], say: Callable[[str], Samples], name: str
+) -> None:
+    first = ears[name].begin("small")
+    assert hear(ears[name], np.zeros(800, dtype=np.int16), "light").kind == "silence"
+    first.feed(say("twelve point six volts"))
+    assert first.finish().text == "twelve point six volts"
+    assert hear(ears[name], say("five volts")).text == "five volts"
 
 
 @pytest.mark.parametrize("name", EARS)
