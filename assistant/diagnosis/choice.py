@@ -184,8 +184,8 @@ def choose(
             )  # fmt: skip
             return Choice(check=first, bits=bits[first], repair=best_repair, most_telling=first)
     top = float(max(now[:-1]))
-    # Whoever was wrong before has more patience.
-    tiring = lately // (1 + len(tried))
+    # Whoever was wrong before has more patience, within the same bounds.
+    tiring = lately if lately >= 2 * _MOST_ANSWERS else lately // (1 + len(tried))
     best, telling = best_check(outcomes, bits, minutes, costs, top=top, answered=tiring, rng=rng)
     return Choice(
         check=best,

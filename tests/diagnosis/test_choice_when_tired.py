@@ -4,9 +4,11 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+from diagnosis_cases import COUPE, complaint, open_case
 
-from assistant.diagnosis.choice import best_check
+from assistant.diagnosis.choice import best_check, choose
 from assistant.diagnosis.information import Outcomes, bits_of, count_outcomes
+from assistant.diagnosis.labour import Bench
 
 COSTS = np.array([100.0, 100.0])
 """Minutes of two repairs that cost alike; half of the worlds need each (the next rows)."""
@@ -47,3 +49,20 @@ def test_a_hint_is_asked_early_and_not_late() -> None:
 
 def test_nobody_measures_for_ever() -> None:
     assert chosen({"settles": answers(1.0)}, 24) is None
+
+
+@pytest.mark.parametrize(("lately", "asks_on"), [(12, True), (23, True), (24, False), (30, False)])
+def test_after_a_failed_repair_there_are_bounds_too(lately: int, *, asks_on: bool) -> None:
+    case = open_case(COUPE, complaint("protects"), worlds=2000)
+    choice = choose(
+        case.population,
+        repairs=case.repairs,
+        bench=Bench(),
+        answered=set(),
+        lately=lately,
+        barred=frozenset(),
+        tried=frozenset({"tighten_main_fuse"}),
+        belief=case.belief(),
+        rng=np.random.default_rng(0),
+    )
+    assert (choice.check is not None) == asks_on
