@@ -42,7 +42,7 @@ class Settings(BaseModel):
 
     data_dir: Path
     model_dir: Path | None = None
-    recogniser: Literal["auto", "vosk", "pocketsphinx"] = "auto"
+    recogniser: Literal["auto", "vosk", "pocketsphinx", "both"] = "auto"
     voice_rate: Annotated[int, Field(ge=60, le=400)] = 165
     voice: Literal["on", "off"] = "on"
     silence_seconds: Annotated[float, Field(gt=0, le=3600, allow_inf_nan=False)] = 30.0

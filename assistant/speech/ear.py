@@ -32,10 +32,11 @@ def open_ear(
     ``figures`` are for the built-in network (``BuiltinEar``). ``words`` are those of ``graphs``
     where they are others than those of the grammars.
 
-    ``settings.recogniser`` ``auto`` is vosk with pocketsphinx for a second opinion, or the one of
-    the two that loads; ``vosk`` and ``pocketsphinx`` are that one alone. ``settings.model_dir`` is
-    another vosk model than the built-in one. Raises ``MissingPartError`` where none loads and
-    ``GivenError`` on a model directory that cannot be used.
+    ``settings.recogniser`` ``auto`` is vosk, or pocketsphinx where vosk does not load; ``vosk``
+    and ``pocketsphinx`` are that one alone; ``both`` is vosk, and where it is not sure
+    pocketsphinx too, which takes a while. ``settings.model_dir`` is another vosk model than the
+    built-in one. Raises ``MissingPartError`` where none loads and ``GivenError`` on a model
+    directory that cannot be used.
     """
     which = settings.recogniser if settings is not None else "auto"
     model_dir = settings.model_dir if settings is not None else None
@@ -47,12 +48,7 @@ def open_ear(
         else:
             first = VoskModelEar(model_dir, words or words_of_all_grammars(), graphs)
     except MissingPartError:
-        if which == "vosk":
+        if which != "auto":
             raise
         return SphinxEar(graphs)
-    if which == "vosk":
-        return first
-    try:
-        return BothEars(first, SphinxEar(graphs))
-    except MissingPartError:
-        return first
+    return BothEars(first, SphinxEar(graphs)) if which == "both" else first

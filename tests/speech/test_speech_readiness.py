@@ -24,16 +24,18 @@ def _no_vosk(*_: object) -> None:
     raise MissingPartError("The part 'vosk' cannot be loaded.", next_step="Install it.")
 
 
-def test_both_ears_are_used_or_the_one_that_loads(
+def test_vosk_hears_or_what_the_settings_say(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    assert isinstance(ear.open_ear(), BothEars)
+    assert isinstance(ear.open_ear(), BuiltinEar)
     assert isinstance(ear.open_ear(_settings(tmp_path, recogniser="vosk")), BuiltinEar)
     assert isinstance(ear.open_ear(_settings(tmp_path, recogniser="pocketsphinx")), SphinxEar)
+    assert isinstance(ear.open_ear(_settings(tmp_path, recogniser="both")), BothEars)
     monkeypatch.setattr(ear, "BuiltinEar", _no_vosk)
     assert isinstance(ear.open_ear(_settings(tmp_path)), SphinxEar)
-    with pytest.raises(MissingPartError):
-        ear.open_ear(_settings(tmp_path, recogniser="vosk"))
+    for which in ("vosk", "both"):
+        with pytest.raises(MissingPartError):
+            ear.open_ear(_settings(tmp_path, recogniser=which))
     monkeypatch.undo()
     monkeypatch.setattr(ear, "SphinxEar", _no_vosk)
     assert isinstance(ear.open_ear(), BuiltinEar)
