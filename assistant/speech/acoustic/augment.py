@@ -17,6 +17,7 @@ import numpy as np
 import torch
 
 from assistant.speech.acoustic.features import BANDS, FRAME, HOP, fbank, frame_count
+from assistant.speech.acoustic.noises import ComputedNoise
 from assistant.speech.acoustic.revoice import revoiced
 
 if TYPE_CHECKING:
@@ -33,6 +34,7 @@ _ROUND: Final = 4096
 _ROOM: Final = 8000
 _MU: Final = 255.0
 _QUIET: Final = 0.03
+_SPANNED: Final = 1024
 _REVOICED: Final = 0.5
 
 
@@ -47,23 +49,28 @@ class SoundBank:
         lengths = [len(one) for one in sounds]
         self.length = torch.tensor(lengths, device=device)
         self.start = torch.cumsum(self.length, 0) - self.length
-        self.flat = torch.cat([torch.from_numpy(one) for one in sounds]).to(device)
-        spans = [_span(one) for one in sounds]
-        self.first = torch.tensor([span[0] for span in spans], device=device)
-        self.last = torch.tensor([span[1] for span in spans], device=device)
+        self.flat = torch.from_numpy(np.concatenate(sounds)).to(device)
+        self.first = torch.zeros_like(self.length)
+        self.last = self.length.clone()
+        # Clips of like length together, so that little is padding
+        for some in torch.argsort(self.length).split(_SPANNED):
+            self.first[some], self.last[some] = self._spans(some)
+
+    def _spans(self, some: Any) -> tuple[Any, Any]:
+        spots = torch.arange(int(self.length[some].max()), device=self.flat.device)[None]
+        held = (self.start[some][:, None] + spots).clamp(max=self.total - 1)
+        inside = spots < self.length[some][:, None]
+        wave = self.flat[held].float().abs() * inside
+        loud = wave > _QUIET * wave.amax(1, keepdim=True)
+        ends = loud.shape[1] - loud.flip(1).int().argmax(1)
+        nothing = ~loud.any(1)
+        first = torch.where(nothing, torch.zeros_like(ends), loud.int().argmax(1))
+        return first, torch.where(nothing, self.length[some], ends)
 
     @property
     def total(self) -> int:
         """All samples."""
         return int(self.flat.numel())
-
-
-def _span(sound: NDArray[Any]) -> tuple[int, int]:
-    wave = np.abs(sound.astype(np.float32))
-    loud = np.flatnonzero(wave > _QUIET * wave.max())
-    if not len(loud):
-        return 0, len(sound)
-    return int(loud[0]), int(loud[-1]) + 1
 
 
 @dataclass(slots=True)
@@ -74,6 +81,10 @@ class Augmenter:
     noise: SoundBank
     generator: Any
     _telephone: Any = None
+
+    @property
+    def _computed(self) -> ComputedNoise:
+        return ComputedNoise(self.generator)
 
     def batch(self, picks: Any, *, near_clean: float = 0.125) -> tuple[Any, Any]:
         """Give features, clips x frames x 40, and the frames of each.
@@ -187,48 +198,48 @@ class Augmenter:
         """Equaliser and room of each clip, over frequency."""
         rows, size = len(clean), samples + _ROUND * 2
         device = clean.device
-        gains = self._curve(rows, size, 4.0) * (~(clean | self._chance(rows, 0.25)))[:, None]
+        gains = (
+            self._computed.curve(rows, size, 4.0) * (~(clean | self._chance(rows, 0.25)))[:, None]
+        )
         seconds = torch.arange(_ROOM, device=device) / RATE
         decay = torch.exp(self._between(rows, math.log(0.06), math.log(0.9)))
         tail = self._randn(rows, _ROOM) * torch.exp(-6.9 * seconds / decay[:, None])
         tail = tail * (seconds[None] > self._between(rows, 0.001, 0.008)[:, None])
         tail = tail / tail.square().sum(1, keepdim=True).sqrt().clamp(min=1e-3)
         wet = 10 ** (-self._between(rows, -2.0, 16.0) / 20)
-        wet = wet * (~(clean | self._chance(rows, 0.5)))
+        wet = wet * (~(clean | self._chance(rows, 0.6)))
         room = tail * wet[:, None]
         room[:, 0] += 1.0
         return torch.fft.rfft(room, size) * 10 ** (gains / 20)
 
-    def _curve(self, rows: int, size: int, decibels: float) -> Any:
-        """Smooth random curves over frequency, in dB."""
-        bins = torch.arange(size // 2 + 1, device=self.speech.flat.device) * (RATE / size)
-        octaves = torch.log2(bins.clamp(min=62.5) / 62.5)
-        points = self._randn(rows, 9) * decibels
-        low = octaves.floor().long().clamp(max=7)
-        part = (octaves - low)[None]
-        return points[:, low] * (1 - part) + points[:, low + 1] * part
-
     def _noises(self, waves: Any, levels: Any, without: Any) -> Any:
-        """Noise for every clip: real, coloured, hum or babble, -1 to 30 dB under the speech."""
+        """Noise for every clip: real, computed or babble, -1 to 30 dB under the speech."""
         rows, samples = waves.shape
-        kind = self._uniform(rows)
-        spots = torch.arange(samples, device=waves.device)[None]
+        computed = self._computed
         noise = torch.zeros_like(waves)
-        for low, high, made in (
-            (0.0, 0.4, self._recorded),
-            (0.4, 0.7, self._coloured),
-            (0.7, 0.8, self._hum),
-            (0.8, 1.0, self._babble),
+        kind = torch.randperm(rows, generator=self.generator, device=waves.device)
+        done = 0.0
+        for share, made in (
+            (0.27, self._recorded),
+            (0.22, computed.beating),
+            (0.06, computed.hum),
+            (0.14, computed.engine),
+            (0.08, computed.clanks),
+            (0.05, computed.air),
+            (0.05, computed.music),
+            (0.13, self._babble),
         ):
-            some = torch.nonzero((kind >= low) & (kind < high)).flatten()
+            begin, done = round(done * rows), done + share
+            some = kind[begin : round(done * rows)]
             if some.numel():
-                noise[some] = made(int(some.numel()), spots)
+                noise[some] = made(int(some.numel()), samples)
         noise = noise / noise.square().mean(1, keepdim=True).sqrt().clamp(min=1e-3)
         below = self._uniform(rows).pow(1.1) * 31.0 - 1.0
         below = torch.where(without, below + 30.0, below)
         return noise * (levels * 10 ** (-below / 20))[:, None]
 
-    def _recorded(self, rows: int, spots: Any) -> Any:
+    def _recorded(self, rows: int, samples: int) -> Any:
+        spots = torch.arange(samples, device=self.noise.flat.device)[None]
         pick = torch.randint(
             len(self.noise.start), (rows,), generator=self.generator, device=spots.device
         )
@@ -236,34 +247,9 @@ class Augmenter:
         held = (shift[:, None] + spots) % self.noise.length[pick][:, None]
         return self.noise.flat[self.noise.start[pick][:, None] + held].float()
 
-    def _coloured(self, rows: int, spots: Any) -> Any:
-        size = spots.shape[1]
-        bins = torch.arange(size // 2 + 1, device=spots.device) * (RATE / size)
-        slope = self._between(rows, -0.3, 2.2)
-        shape = (bins.clamp(min=40.0) / 1000.0)[None] ** (-slope[:, None] / 2)
-        shape = shape * 10 ** (self._curve(rows, size, 4.0) / 20)
-        out = torch.fft.irfft(torch.fft.rfft(self._randn(rows, size)) * shape, size)
-        # Half of it beats, from the knocking of an idle engine to a rattle
-        turn = spots / RATE * self._between(rows, 5.0, 40.0)[:, None] + self._uniform(rows)[:, None]
-        sharp = torch.exp(self._between(rows, 0.0, 3.0))[:, None]
-        deep = self._between(rows, 0.3, 1.0) * self._chance(rows, 0.5)
-        beat = (math.pi * turn).cos().square().pow(sharp)
-        return out[:, :size] * (1 + deep[:, None] * (3.0 * beat - 1.0))
-
-    def _hum(self, rows: int, spots: Any) -> Any:
-        mains = torch.where(self._chance(rows, 0.5), 50.0, 60.0)
-        base = torch.where(self._chance(rows, 0.5), mains, self._between(rows, 25.0, 160.0))
-        turn = spots / RATE * (2 * math.pi) * base[:, None]
-        out = self._randn(rows, spots.shape[1]) * 0.02
-        fall = self._between(rows, 0.3, 1.5)
-        for number in range(1, 16):
-            strength = self._uniform(rows) * number**-fall
-            phase = self._between(rows, 0.0, 2 * math.pi)
-            out += strength[:, None] * torch.sin(turn * number + phase[:, None])
-        return out
-
-    def _babble(self, rows: int, spots: Any) -> Any:
-        out = torch.zeros(rows, spots.shape[1], device=spots.device)
+    def _babble(self, rows: int, samples: int) -> Any:
+        spots = torch.arange(samples, device=self.speech.flat.device)[None]
+        out = torch.zeros(rows, samples, device=spots.device)
         voices = self._between(rows, 1.0, 6.0).long()
         for number in range(5):
             shift = (self._uniform(rows) * self.speech.total).long()

@@ -1,8 +1,9 @@
 """Clips and what is said in them: read, pronounced, packed into one folder that can travel.
 
-A pack is ``clips.bin``, Ogg Opus files end to end, and ``clips.json.gz``: for each clip its place,
-words, speaker, set, split and the ways its phones may run (numbers from 1 as in
-``lexicon.PHONES``; 0 is the blank). Noise clips have the set ``noise`` and no phones.
+A pack is ``clips.bin``, Ogg Opus files end to end, or ``samples.bin``, plain samples (int16 at
+16 kHz), and ``clips.json.gz``: for each clip its place, words, speaker, set, split and the ways its
+phones may run (numbers from 1 as in ``lexicon.PHONES``; 0 is the blank). Noise clips have the set
+``noise`` and no phones.
 """
 
 from __future__ import annotations
@@ -49,7 +50,7 @@ class Clip:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Packed:
-    """A clip of a pack: its place in ``clips.bin`` in bytes, and the ways its phones may run."""
+    """A clip of a pack: its place in bytes, or in samples, and the ways its phones may run."""
 
     clip: Clip
     start: int
@@ -168,15 +169,24 @@ class PackWriter:
         return out.getvalue()
 
 
-def read_pack(folder: Path) -> Pack:
-    """Read and decode a whole pack."""
-    data = (folder / "clips.bin").read_bytes()
-    rows = json.loads(gzip.decompress((folder / "clips.json.gz").read_bytes()))
-    clips, sounds = [], []
-    for row in rows:
-        start, size = row["start"], row["size"]
-        ways = tuple(tuple(way) for way in row["ways"])
-        clips.append(Packed(clip=Clip(**row["clip"]), start=start, size=size, ways=ways))
-        samples = _at_rate(data[start : start + size])
-        sounds.append(np.round(samples * 32_767).clip(-32_768, 32_767).astype(np.int16))
+def read_pack(*folders: Path) -> Pack:
+    """Read and decode whole packs, one after the other."""
+    clips: list[Packed] = []
+    sounds: list[NDArray[np.int16]] = []
+    for folder in folders:
+        rows = json.loads(gzip.decompress((folder / "clips.json.gz").read_bytes()))
+        plain = (folder / "samples.bin").exists()
+        data = b"" if plain else (folder / "clips.bin").read_bytes()
+        samples = np.fromfile(folder / "samples.bin", np.int16) if plain else np.zeros(0, np.int16)
+        for row in rows:
+            start, end = row["start"], row["start"] + row["size"]
+            ways = tuple(tuple(way) for way in row["ways"])
+            clip = Clip(**row["clip"])
+            clips.append(Packed(clip=clip, start=start, size=row["size"], ways=ways))
+            sounds.append(samples[start:end] if plain else _decoded(data[start:end]))
     return Pack(tuple(clips), tuple(sounds))
+
+
+def _decoded(data: bytes) -> NDArray[np.int16]:
+    whole = np.round(_at_rate(data) * 32_767).clip(-32_768, 32_767)
+    return whole.astype(np.int16)

@@ -1,8 +1,8 @@
-"""Phrases to train on: ways through the grammars, so that every word comes often, and readings.
+"""Phrases to train on: ways through the grammars, readings, and drills.
 
-A phrase is a random way through a grammar's graph that leads over an arc of a wanted word. The
-wanted word is always the one furthest behind its share; words that are easily taken for each
-other have a larger share.
+Every word comes often, and so does what is easily taken for something else. A phrase is a random
+way through a grammar's graph that leads over an arc of a wanted word. The wanted word is always
+the one furthest behind its share; words that are easily taken for each other have a larger share.
 """
 
 from __future__ import annotations
@@ -16,11 +16,11 @@ from assistant.readings.grammarfile import grammar_names
 from assistant.readings.graphs import any_graph, combined_graph
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator, Mapping
+    from collections.abc import Iterator, Mapping, Sequence
 
     from assistant.readings.wordgraph import WordArc, WordGraph
 
-__all__ = ["SHARES", "PhraseSource", "draw_phrases", "draw_readings"]
+__all__ = ["SHARES", "PhraseSource", "draw_drills", "draw_phrases", "draw_readings"]
 
 _TEENS: Final = ("thir", "four", "fif", "six", "seven", "eigh", "nine")
 SHARES: Final[Mapping[str, float]] = {
@@ -176,3 +176,35 @@ def draw_readings(count: int, seed: int) -> tuple[str, ...]:
             said = f"{sign}{said} {rng.choice(_UNITS)}"
         drawn.append(said)
     return tuple(drawn)
+
+
+_SINGLE: Final = (*_SMALL[:13], "oh", "niner", "hundred", "thousand", "point", "minus", "half")
+
+
+def draw_drills(count: int, seed: int) -> tuple[str, ...]:
+    """Draw ``count`` short phrases: teens and tens, single words, digits one by one."""
+    rng = np.random.default_rng(seed)
+
+    def pick(words: Sequence[str]) -> str:
+        return str(words[int(rng.integers(len(words)))])
+
+    def pair() -> str:
+        stem = int(rng.integers(3, 10))
+        return _SMALL[stem + 10] if rng.random() < 0.5 else _TENS[stem - 2]
+
+    def digits(low: int, high: int) -> str:
+        return " ".join(pick(_SMALL[:10]) for _ in range(int(rng.integers(low, high))))
+
+    ways = (
+        (0.20, pair),
+        (0.12, lambda: f"{pair()} {pick(_UNITS)}"),
+        (0.08, lambda: f"{pair()} point {digits(1, 3)}"),
+        (0.05, lambda: f"{pick(('a', 'one', 'two', 'three'))} hundred and {pair()}"),
+        (0.20, lambda: pick(_SINGLE)),
+        (0.08, lambda: f"{pick(_SMALL[:13])} {pick(_UNITS)}"),
+        (0.08, lambda: f"{digits(1, 4)} point {digits(1, 3)}"),
+        (0.07, lambda: digits(2, 5)),
+        (0.12, lambda: pick(_SHORT)),
+    )
+    turns = rng.choice(len(ways), count, p=[share for share, _ in ways])
+    return tuple(ways[int(turn)][1]() for turn in turns)

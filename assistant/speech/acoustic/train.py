@@ -1,7 +1,6 @@
 """Training: CTC on augmented clips, AdamW with a cosine, weights averaged over steps.
 
-Nearly half the draw goes by recordings of people, half by synthetic clips in which rare words count
-more. A start from trained weights may keep the gathered batch norm (the default) or gather anew.
+A start from trained weights may keep the gathered batch norm (the default) or gather anew.
 """
 
 from __future__ import annotations
@@ -10,7 +9,6 @@ import itertools
 import json
 import math
 import time
-from collections import Counter
 from dataclasses import asdict, dataclass
 from typing import TYPE_CHECKING, Any
 
@@ -20,6 +18,7 @@ import torch.nn.functional as fn
 
 from assistant.speech.acoustic.augment import Augmenter, SoundBank
 from assistant.speech.acoustic.clips import read_pack
+from assistant.speech.acoustic.drawing import Drawer, Feeder
 from assistant.speech.acoustic.network import (
     fresh_parameters,
     grown,
@@ -30,25 +29,17 @@ from assistant.speech.acoustic.network import (
 )
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterable, Iterator
+    from collections.abc import Callable, Iterable, Sequence
     from pathlib import Path
 
     from assistant.speech.acoustic.clips import Pack
     from assistant.speech.acoustic.network import Parameters
 
-__all__ = ["Plan", "sampling_weights", "train"]
+__all__ = ["Plan", "train"]
 
-SETS: dict[str, float] = {
-    "an4": 0.14,
-    "sc2test": 0.27,
-    "prompt": 0.02,
-    "kokoro": 0.38,
-    "flite": 0.05,
-    "festival": 0.03,
-    "pico": 0.04,
-    "espeak": 0.07,
-}
-"""Shares of the sets in what is drawn."""
+_SIFTED = frozenset({"blend", "other"})
+"""Sets whose strangest clips are left out: blends of voices may fail to speak."""
+_TOLD = 24
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -67,73 +58,11 @@ class Plan:
     live_norm: bool = False
     dropped: float = 0.0
     gathered: int = 200
+    left_out: float = 0.015
     width: int = 256
     layers: int = 7
     seed: int = 1
     report_every: float = 60.0
-
-
-def sampling_weights(pack: Pack) -> np.ndarray[Any, Any]:
-    """Give each clip's chance to be drawn: shares of the sets, in a set more for rare words."""
-    rows = list(pack.clips)
-    counts: dict[str, Counter[str]] = {}
-    for one in rows:
-        counts.setdefault(one.clip.set, Counter()).update(set(one.clip.words.split()))
-    weights = np.zeros(len(rows))
-    for k, one in enumerate(rows):
-        clip = one.clip
-        if clip.split == "train" and clip.set in SETS:
-            seen = counts[clip.set]
-            power = 0.3 if clip.set in {"an4", "sc2test"} else 0.5
-            weights[k] = float(np.mean([seen[word] ** -power for word in clip.words.split()]))
-    for name, share in SETS.items():
-        members = np.array([one.clip.set == name for one in rows])
-        total = weights[members].sum()
-        if total > 0:
-            weights[members] *= share / total
-    return np.asarray(weights / weights.sum())
-
-
-class _Drawer:
-    """Draws batches of like length: numbers of clips to join, and the targets."""
-
-    def __init__(self, pack: Pack, ways: list[tuple[int, ...]], plan: Plan, device: str) -> None:
-        self._rng = np.random.default_rng(plan.seed)
-        self._plan, self._device, self._ways = plan, device, ways
-        self._weights = sampling_weights(pack)
-        self._seconds = np.array([len(one) / 16_000 for one in pack.sounds])
-        self._speakers: dict[str, list[int]] = {}
-        for k, one in enumerate(pack.clips):
-            if self._weights[k] > 0 and one.clip.set in {"an4", "sc2test"}:
-                self._speakers.setdefault(one.clip.speaker, []).append(k)
-        self._speaker_of = [one.clip.speaker for one in pack.clips]
-
-    def __iter__(self) -> Iterator[tuple[Any, list[tuple[int, ...]]]]:
-        while True:
-            drawn = self._rng.choice(len(self._weights), 1536, p=self._weights)
-            groups = [self._group(int(k)) for k in drawn]
-            long = np.array([0.8 + sum(self._seconds[k] for k in group) for group in groups])
-            batches: list[list[list[int]]] = [[]]
-            for k in np.argsort(long):
-                if (len(batches[-1]) + 1) * long[k] > self._plan.seconds:
-                    batches.append([])
-                batches[-1].append(groups[int(k)])
-            self._rng.shuffle(batches)
-            for batch in batches:
-                parts = max(1, *(len(group) for group in batch))
-                rows = [group + [-1] * (parts - len(group)) for group in batch]
-                targets = [sum((self._ways[k] for k in group), ()) for group in batch]
-                yield torch.tensor(rows, device=self._device), targets
-
-    def _group(self, clip: int) -> list[int]:
-        if self._rng.random() < self._plan.noise_alone:
-            return []
-        fellows = self._speakers.get(self._speaker_of[clip], [])
-        if self._seconds[clip] < 2.0 and fellows and self._rng.random() < 2 * self._plan.joined:
-            short = [k for k in fellows if self._seconds[k] < 2.0]
-            more = self._rng.choice(short, int(self._rng.integers(1, 4)))
-            return [clip, *(int(k) for k in more)]
-        return [clip]
 
 
 def _loss(log_probs: Any, outputs: Any, targets: list[tuple[int, ...]]) -> Any:
@@ -149,13 +78,15 @@ def _loss(log_probs: Any, outputs: Any, targets: list[tuple[int, ...]]) -> Any:
 
 def _chosen_ways(
     parameters: Parameters, augmenter: Augmenter, pack: Pack, numbers: list[int], device: str
-) -> dict[int, tuple[int, ...]]:
-    """Of a clip's ways to say it take the one that the start weights find likeliest."""
+) -> tuple[dict[int, tuple[int, ...]], dict[int, float]]:
+    """Of a clip's ways to say it take the one that the weights find likeliest.
+
+    Gives the ways, and how strange each clip is: the loss of its way for each phone.
+    """
     chosen = {k: pack.clips[k].ways[0] for k in numbers}
-    unsure = [k for k in numbers if len(pack.clips[k].ways) > 1]
-    several = [(k, way) for k in unsure for way in pack.clips[k].ways]
+    several = [(k, way) for k in numbers for way in pack.clips[k].ways]
     several.sort(key=lambda pair: len(pack.sounds[pair[0]]))
-    best: dict[int, float] = {}
+    strange: dict[int, float] = {}
     with torch.no_grad():
         for begin in range(0, len(several), 384):
             some = several[begin : begin + 384]
@@ -163,9 +94,31 @@ def _chosen_ways(
             scores, outputs = log_posteriors(parameters, features, frames)
             losses = _loss(scores, outputs, [way for _, way in some]).tolist()
             for (k, way), loss in zip(some, losses, strict=True):
-                if loss < best.get(k, math.inf):
-                    best[k], chosen[k] = loss, way
-    return chosen
+                # A loss of nothing is that of a clip too short for its phones
+                each = loss / (len(way) + 1) if loss > 0 else math.inf
+                if each < strange.get(k, math.inf):
+                    strange[k], chosen[k] = each, way
+    return chosen, strange
+
+
+def _sifted(
+    pack: Pack, strange: dict[int, float], share: float, tell: Callable[[str], None]
+) -> set[int]:
+    """Give the strangest clips of the blends, and those too short for their phones."""
+    members = [k for k, one in enumerate(pack.clips) if one.clip.set in _SIFTED]
+    losses = np.array([strange.get(k, math.inf) for k in members])
+    if not members:
+        return set()
+    limit = float(np.quantile(losses, 1 - share))
+    words: dict[str, list[float]] = {}
+    for k, loss in zip(members, losses, strict=True):
+        if pack.clips[k].clip.set == "blend" and math.isfinite(loss):
+            for word in set(pack.clips[k].clip.words.split()):
+                words.setdefault(word, []).append(float(loss))
+    worst = sorted(words, key=lambda word: -float(np.median(words[word])))[:_TOLD]
+    listed = ", ".join(f"{word} {np.median(words[word]):.2f}" for word in worst)
+    tell(f"strangest words: {listed}; clips left out above {limit:.2f}")
+    return {k for k, loss in zip(members, losses, strict=True) if loss >= limit}
 
 
 def _errors(found: list[int], wanted: tuple[int, ...]) -> int:
@@ -206,27 +159,33 @@ def _checked(
 
 
 def train(
-    folder: Path,
+    folders: Sequence[Path],
     out: Path,
     plan: Plan,
     *,
     start: Path | None = None,
+    judge: Path | None = None,
     device: str = "cpu",
     tell: Callable[[str], None] = print,
 ) -> Path:
-    """Train on the pack in ``folder``; write weights and a log to ``out``; give the weights' path.
+    """Train on the packs in ``folders``; write weights and a log to ``out``; give their path.
 
     Weights are also written at every report, so that a run that is cut off leaves some.
 
     ``start`` is a weights file to go on from, grown to the plan's width and layers where it is
-    smaller; without one the network starts at random.
+    smaller; without one the network starts at random. ``judge`` are weights that choose among
+    the ways to say a clip and find the strangest clips; without them the start's do.
     """
     out.mkdir(parents=True, exist_ok=True)
     torch.manual_seed(plan.seed)
     torch.backends.cuda.matmul.allow_tf32 = torch.backends.cudnn.allow_tf32 = True
     begun = time.monotonic()
-    pack = read_pack(folder)
-    tell(f"{len(pack.clips)} clips read in {time.monotonic() - begun:.0f} s; plan {asdict(plan)}")
+
+    def timed(line: str) -> None:
+        tell(f"{time.monotonic() - begun:.0f} s, {line}")
+
+    pack = read_pack(*folders)
+    timed(f"{len(pack.clips)} clips read; plan {asdict(plan)}")
     speech = SoundBank(pack.sounds, device)
     noisy = [k for k, one in enumerate(pack.clips) if one.clip.set == "noise"]
     noise = SoundBank([pack.sounds[k] for k in noisy], device)
@@ -234,20 +193,19 @@ def train(
     generator.manual_seed(plan.seed)
     augmenter = Augmenter(speech, noise, generator)
     spoken = [k for k, one in enumerate(pack.clips) if one.ways]
-    tell(f"{time.monotonic() - begun:.0f} s, sounds on the device")
+    timed(f"{speech.total / 16_000 / 3600:.2f} h of sound on the device")
     parameters = _parameters(start, augmenter, spoken, plan, device)
-    chosen = _chosen_ways(parameters, augmenter, pack, spoken, device)
-    tell(f"{time.monotonic() - begun:.0f} s, ways of saying chosen")
+    judging = load_parameters(judge, device) if judge is not None else parameters
+    chosen, strange = _chosen_ways(judging, augmenter, pack, spoken, device)
+    barred = _sifted(pack, strange, plan.left_out, tell) if start or judge else set()
+    timed(f"ways of saying chosen, {len(barred)} clips left out")
     ways: list[tuple[int, ...]] = [chosen.get(k, ()) for k in range(len(pack.clips))]
     groups: dict[str, list[int]] = {}
     for k in spoken:
         clip = pack.clips[k].clip
         if clip.split == "dev":
             groups.setdefault(clip.set, []).append(k)
-    tell(
-        f"{time.monotonic() - begun:.0f} s, start: "
-        f"{_checked(parameters, augmenter, groups, ways, device)}"
-    )
+    timed(f"judge: {_checked(judging, augmenter, groups, ways, device)}")
 
     path = out / "weights.npz"
 
@@ -258,7 +216,7 @@ def train(
     average = _run(
         parameters,
         augmenter,
-        _Drawer(pack, ways, plan, device),
+        Drawer(pack, ways, barred, plan, device),
         plan=plan,
         begun=begun,
         check=check,
@@ -284,7 +242,7 @@ def _parameters(
 def _run(
     parameters: Parameters,
     augmenter: Augmenter,
-    drawer: _Drawer,
+    drawer: Drawer,
     *,
     plan: Plan,
     begun: float,
@@ -304,15 +262,15 @@ def _run(
     first = told = time.monotonic()
     length = max(1.0, 60 * plan.minutes - (first - begun))
     losses: list[Any] = []
-    for step, (picks, targets) in enumerate(drawer):
+    feeder = Feeder(augmenter, drawer)
+    for step, (features, frames, targets) in enumerate(feeder):
         done = max((time.monotonic() - first) / length, step / plan.steps)
         if done >= 1:
             break
         slow = min(1.0, (step + 1) / plan.warm_up)
         for group in optimiser.param_groups:
             group["lr"] = plan.rate * slow * (0.5 + 0.5 * math.cos(math.pi * done)) + 1e-6
-        with torch.no_grad():
-            features, frames = augmenter.batch(picks, near_clean=0.125 + 0.2 * done**2)
+        feeder.near_clean = 0.125 + 0.2 * done**2
         scores, outputs = log_posteriors(
             parameters, features, frames, live=plan.live_norm, dropped=plan.dropped
         )
@@ -338,15 +296,16 @@ def _run(
             losses = []
             check(average)
     tell(f"{step} steps")
+    feeder.near_clean = 0.33
     if plan.live_norm:
-        _gather(average, augmenter, itertools.islice(drawer, plan.gathered))
+        _gather(average, itertools.islice(feeder, plan.gathered))
+    feeder.close()
     check(average)
     return average
 
 
-def _gather(parameters: Parameters, augmenter: Augmenter, batches: Iterable[Any]) -> None:
+def _gather(parameters: Parameters, batches: Iterable[Any]) -> None:
     """Gather the batch norm anew: it was of other weights, with units left out."""
     with torch.no_grad():
-        for picks, _ in batches:
-            features, frames = augmenter.batch(picks, near_clean=0.33)
+        for features, frames, _ in batches:
             log_posteriors(parameters, features, frames, live=True)
