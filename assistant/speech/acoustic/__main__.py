@@ -196,6 +196,26 @@ def _add_gather(one: argparse.ArgumentParser) -> None:
     one.add_argument("--out", type=Path, required=True)
 
 
+def _add_train(steps: Any) -> None:
+    one = steps.add_parser("train")
+    one.set_defaults(step=_train)
+    one.add_argument("pack", type=Path, nargs="+")
+    one.add_argument("--start", type=Path, help="weights to go on from")
+    one.add_argument("--judge", type=Path, help="weights that choose ways to say a clip")
+    one.add_argument("--out", type=Path, required=True)
+    one.add_argument("--device", default="cpu", help="cpu or cuda")
+    one.add_argument("--minutes", type=float, default=8.0)
+    one.add_argument("--steps", type=int, default=1_000_000)
+    one.add_argument("--rate", type=float, default=1e-3)
+    one.add_argument("--seconds", type=float, default=520.0, help="sound in a batch")
+    one.add_argument("--average", type=float, default=0.999)
+    one.add_argument("--dropped", type=float, default=0.0, help="share of units left out")
+    one.add_argument("--width", type=int, default=256)
+    one.add_argument("--layers", type=int, default=7, help="7 or 8")
+    one.add_argument("--live-norm", action="store_true", help="gather batch norm anew")
+    one.add_argument("--seed", type=int, default=1)
+
+
 def _parser() -> argparse.ArgumentParser:
     shape = argparse.RawDescriptionHelpFormatter
     parser = argparse.ArgumentParser(
@@ -226,23 +246,7 @@ def _parser() -> argparse.ArgumentParser:
     one.add_argument("--noise", type=Path, nargs="*", default=[])
     one.add_argument("--small", type=float, default=0.93, help="compression, 0 to 1")
     one.add_argument("--out", type=Path, required=True)
-    one = steps.add_parser("train")
-    one.set_defaults(step=_train)
-    one.add_argument("pack", type=Path, nargs="+")
-    one.add_argument("--start", type=Path, help="weights to go on from")
-    one.add_argument("--judge", type=Path, help="weights that choose ways to say a clip")
-    one.add_argument("--out", type=Path, required=True)
-    one.add_argument("--device", default="cpu", help="cpu or cuda")
-    one.add_argument("--minutes", type=float, default=8.0)
-    one.add_argument("--steps", type=int, default=1_000_000)
-    one.add_argument("--rate", type=float, default=1e-3)
-    one.add_argument("--seconds", type=float, default=520.0, help="sound in a batch")
-    one.add_argument("--average", type=float, default=0.999)
-    one.add_argument("--dropped", type=float, default=0.0, help="share of units left out")
-    one.add_argument("--width", type=int, default=256)
-    one.add_argument("--layers", type=int, default=7, help="7 or 8")
-    one.add_argument("--live-norm", action="store_true", help="gather batch norm anew")
-    one.add_argument("--seed", type=int, default=1)
+    _add_train(steps)
     one = steps.add_parser("export")
     one.set_defaults(step=_export)
     one.add_argument("weights", type=Path)
