@@ -232,8 +232,7 @@ def _parser() -> argparse.ArgumentParser:
     one.add_argument("phrases", type=Path, help="a file of phrases, one a line")
     engines = ("espeak", "flite", "festival", "pico", "accents", "kokoro", "gnuspeech", "rhvoice")
     one.add_argument("--engine", choices=(*engines, "hts"), required=True)
-    program = "for gnuspeech and rhvoice the command that says lines, for hts the voice's file"
-    one.add_argument("--program", help=program)
+    one.add_argument("--program", help="command that says lines; for hts the voice's file")
     one.add_argument("--kokoro-voices", type=Path)
     one.add_argument("--out", type=Path, required=True)
     one.add_argument("--seed", type=int, default=1)
