@@ -135,7 +135,7 @@ def _auc(pairs: list[tuple[float, bool]]) -> float:
 def _limits(clips: list[Clip], asked: argparse.Namespace) -> Iterator[str]:
     """Say what each limit against other words would let through, to choose ``loop_ahead``."""
     figures = builtin_calibration().model_copy(update={"loop_ahead": 1000.0})
-    ear = BuiltinEar(grammar_graph, figures)
+    ear = BuiltinEar(grammar_graph, figures, enter=5.0)
     rows = []
     for clip in clips:
         heard = hear(ear, read_sound(clip.path).samples, grammar_of(clip, asked.grammar))
@@ -146,7 +146,7 @@ def _limits(clips: list[Clip], asked: argparse.Namespace) -> Iterator[str]:
             rows.append((gap, not asked.others and right(heard, clip)))
     heads = ("loop_ahead", "right kept", "wrong kept")
     yield "\n" + "".join(f"{head:>12}" for head in heads) + f"   percent of {len(clips)} clips"
-    for limit in (-2, -1, 0, 1, 2, 3, 4, 5, 6, 8, 10, 15):
+    for limit in (-2, -1, 0, 1, 2, 3, 4, 5, 6, 8, 10, 12):
         kept = [right for gap, right in rows if gap >= -limit]
         shares = (sum(kept), len(kept) - sum(kept))
         yield f"{limit:12d}" + "".join(f"{100 * n / max(1, len(clips)):12.1f}" for n in shares)

@@ -51,7 +51,7 @@ class Score:
     """A clip that was heard as a phrase.
 
     ``margin`` is to the best phrase with another meaning, infinite without one; ``ahead`` is by
-    how much the loop is better than the phrase, less what the phrase's phones are allowed, minus
+    how much the loop is better than the phrase, less what its phones are allowed, minus
     infinity where the loop did not come near; ``weight`` in [0, 1] is the share of all phrases
     with the meaning of the first.
     """
@@ -97,7 +97,7 @@ def scores(
 ) -> list[Score]:
     """Hear all clips, and ``others`` while anything may come; give those heard as phrases."""
     figures = builtin_calibration().model_copy(update={"loop_ahead": _UNLIMITED})
-    ear = BuiltinEar(grammar_graph, figures)
+    ear = BuiltinEar(grammar_graph, figures, enter=5.0)
     noises = noises_in(noise)
     named = [(one, grammar_of(one, grammar), False) for one in clips]
     named += [(one, "any", True) for one in others]

@@ -20,10 +20,10 @@ class Calibration(BaseModel):
     ``blank`` is paid for each frame (30 ms) of blank or silence, because a CTC network is too
     sure of blank; ``word`` for each word, ``unusual`` for each odd turn of a phrase
     (``habits.oddities``), ``loop_phone`` for each phone of the loop. The loop's score counts as
-    that of other words when ``loop_ahead`` is taken from it, and ``loop_per_phone`` for each phone
-    of the phrase: a long phrase gathers more. A phrase must be
-    ``silence_behind`` better than silence: noise makes phrases that hardly are. ``sharpness``
-    scales scores to natural logarithms of weights.
+    that of other words when ``loop_ahead`` is taken from it, and ``loop_per_phone`` for each of
+    its phones: a long phrase gathers more. A phrase must be ``silence_behind`` better than
+    silence: noise makes phrases that hardly are. ``sharpness`` scales scores to natural
+    logarithms of weights.
     """
 
     model_config = ConfigDict(frozen=True, extra="forbid")

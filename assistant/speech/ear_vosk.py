@@ -45,7 +45,7 @@ __all__ = ["BuiltinEar", "VoskModelEar", "phrase_cover"]
 _ALTERNATIVES: Final = 10
 _KEPT_GRAPHS: Final = 24
 _GRAPH_SCALE: Final = 0.9  # vosk counts costs of the graph by so much in what it tells
-_MOST_TO_ENTER: Final = 8.0
+_MOST_TO_ENTER: Final = 8.0  # well below the beam, or the loop is never entered
 _UNKNOWN: Final = "[unk]"
 
 
@@ -75,7 +75,6 @@ class _Told:
     sharpness: float = 1.0
     other_words: float = 0.0
     loop_ahead: float = 0.0
-    loop_per_phone: float = 0.0
     silence_behind: float = 0.0
     unusual: float = 0.0
     grammar: str = ""
@@ -87,22 +86,30 @@ class BuiltinEar:
     Every model holds the network anew, so memory allows one. A graph is built once in the
     process's life; its model is loaded again, in some 30 ms, when another was used in between.
     ``graphs`` gives word graphs by name, ``figures`` are the network's, left out those that come
-    with it.
+    with it. ``enter``, up to 8, is what the loop's branch costs: the decoder lists what is up to
+    9 behind the best, so phrases up to 9 more than that behind the loop, and the loop where it is
+    no more than 9 less that behind a phrase. Left out it is ``loop_ahead`` of the figures.
     """
 
     def __init__(
-        self, graphs: GraphSource = spoken_graph, figures: Calibration | None = None
+        self,
+        graphs: GraphSource = spoken_graph,
+        figures: Calibration | None = None,
+        *,
+        enter: float | None = None,
     ) -> None:
         self._vosk = _vosk()
         self._graphs = graphs
         self._figures = figures or builtin_calibration()
-        # Entered at the cost that the phrases are given ahead, the loop is in the decoder's list
-        # where it matters, and its thousand other ways are not.
+        # What a phrase may be behind the loop is paid in the graph, phone by phone, so that
+        # neither is lost on the way; the decoder lists both, and not the loop's thousand ways.
+        allowed = self._figures.loop_per_phone / _GRAPH_SCALE
+        enter = self._figures.loop_ahead if enter is None else enter
         self._costs = GraphCosts(
             blank=self._figures.blank,
             word=self._figures.word,
-            loop_phone=self._figures.loop_phone,
-            other_words=min(max(self._figures.loop_ahead, 0.0), _MOST_TO_ENTER),
+            loop_phone=self._figures.loop_phone + allowed,
+            other_words=min(max(enter, 0.0), _MOST_TO_ENTER),
         )
         self._directory = lru_cache(maxsize=_KEPT_GRAPHS)(self._build)
         self._kept: tuple[str, Any, _Told] | None = None
@@ -133,7 +140,6 @@ class BuiltinEar:
             sharpness=self._figures.sharpness,
             other_words=self._costs.other_words * _GRAPH_SCALE,
             loop_ahead=self._figures.loop_ahead,
-            loop_per_phone=self._figures.loop_per_phone,
             silence_behind=self._figures.silence_behind,
             unusual=self._figures.unusual,
             grammar=grammar,
@@ -232,10 +238,7 @@ class VoskStream:
         found = self._by_habit([one for one in whole if one.text != OTHER_WORDS])
         other = next((one.score for one in whole if one.text == OTHER_WORDS), None)
         if other is not None:
-            told = self._told
-            said = next((one.text for one in found if one.text), "")
-            phones = sum(len(network_lexicon()[word][0]) for word in said.split())
-            other += told.other_words - told.loop_ahead - told.loop_per_phone * phones
+            other += self._told.other_words - self._told.loop_ahead
         return self._heard(found, other)
 
     def _by_habit(self, found: list[Hypothesis]) -> list[Hypothesis]:
