@@ -1,8 +1,9 @@
 """How sure a score of the built-in ear is: what share of phrases is right, by its scores.
 
-Three tables over clips: by the margin to the best phrase with another meaning; by the weight that
-the ear gives to what it understood first, with a curve; and, with other words beside the phrases,
-by how far the loop over phones is ahead. No limit on other words is set while these are made.
+Tables over clips: by the margin to the best phrase with another meaning, and what other limits on
+it would ask back and let through; by the weight that the ear gives to what it understood first,
+with a curve; and, with other words beside the phrases, by how far the loop over phones is ahead.
+No limit on other words is set while these are made.
 """
 
 from __future__ import annotations
@@ -42,6 +43,7 @@ _UNLIMITED: Final = 1000.0
 _MARGINS: Final = (0.0, 1.0, 2.0, 3.0, 5.0, 8.0, math.inf)
 _GAPS: Final = (-math.inf, 0.0, 2.0, 4.0, 6.0, 9.0, math.inf)
 _WEIGHTS: Final = (0.0, 0.5, 0.6, 0.7, 0.8, 0.9, 0.95, 0.98, 1.0)
+_LIMITS: Final = (0.0, 1.0, 2.0, 3.0, 4.0, 5.0, 6.0, 8.0)
 _WIDE: Final = 50
 _SORTS: Final = ("right", "wrong", "other words")
 
@@ -143,6 +145,17 @@ def _by_margin(kept: Sequence[Score]) -> Iterator[str]:
     yield f"The program asks below {FusionSettings().margin:g}."
 
 
+def _by_limit(kept: Sequence[Score]) -> Iterator[str]:
+    """Give what other limits would ask back and let through, to choose the margin by."""
+    good = [one.margin for one in kept if one.sort == "right"]
+    bad = [one.margin for one in kept if one.sort == "wrong"]
+    yield _row("if asked below", (f"{limit:g}" for limit in _LIMITS))
+    asked = (sum(margin < limit for margin in good) for limit in _LIMITS)
+    yield _row("of right ones asked, %", (_of(count, len(good)) for count in asked))
+    taken = (sum(margin >= limit for margin in bad) for limit in _LIMITS)
+    yield _row("taken and wrong, %", (_of(count, len(kept)) for count in taken))
+
+
 def _by_weight(kept: Sequence[Score]) -> Iterator[str]:
     """Give the curve: what the ear states against what is so, a bar for each class."""
     every = _shares([one.weight for one in kept], _WEIGHTS)
@@ -174,9 +187,9 @@ def _by_loop(found: Sequence[Score]) -> Iterator[str]:
 
 
 def sure(found: Sequence[Score]) -> Iterator[str]:
-    """Give the lines of the three tables; the first two over phrases that the loop lets stand."""
+    """Give the lines of the tables, all but the last over phrases that the loop lets stand."""
     limit = builtin_calibration().loop_ahead
     kept = [one for one in found if one.sort != "other words" and one.ahead <= limit]
-    for table in (_by_margin(kept), _by_weight(kept), _by_loop(found)):
+    for table in (_by_margin(kept), _by_limit(kept), _by_weight(kept), _by_loop(found)):
         yield ""
         yield from table

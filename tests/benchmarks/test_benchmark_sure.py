@@ -35,7 +35,7 @@ def test_shares_of_a_few_scores() -> None:
         sure(
             [
                 _score("right", 0.5, weight=0.55),
-                _score("wrong", 0.5, ahead=3.9, weight=0.55),
+                _score("wrong", 0.5, ahead=0.1, weight=0.55),
                 _score("right", math.inf, weight=1.0),
                 _score("right", 9.0, ahead=1000.0),  # refused: not in the first two tables
                 _score("other words", 4.0, ahead=5.0),
@@ -44,9 +44,11 @@ def test_shares_of_a_few_scores() -> None:
     )
     assert _line(told, "phrases") == ["2", "0", "0", "0", "0", "1"]
     assert _line(told, "right, %") == ["50.0", "-", "-", "-", "-", "100.0"]
+    assert _line(told, "of right ones asked, %")[:3] == ["0.0", "50.0", "50.0"]
+    assert _line(told, "taken and wrong, %")[:2] == ["33.3", "0.0"]
     assert _line(told, "0.5-0.6")[:3] == ["2", "0.550", "0.500"]
     assert _line(told, "right (3)") == ["66.7", "0.0", "0.0", "0.0", "0.0", "33.3"]
-    assert _line(told, "wrong (1)") == ["0.0", "0.0", "100.0", "0.0", "0.0", "0.0"]
+    assert _line(told, "wrong (1)") == ["0.0", "100.0", "0.0", "0.0", "0.0", "0.0"]
     assert _line(told, "other words (1)") == ["0.0", "0.0", "0.0", "100.0", "0.0", "0.0"]
     assert "Stated and right are 0.033 apart on average." in told
 
