@@ -5,8 +5,6 @@ block with which it finds that speech is over to the answer. Before that block c
 earlier has been heard, as it would be at a microphone, because the ear is faster than the sound.
 How long a pause it takes to find that speech is over is a setting (``EdgeSettings``), no cost of
 the ear, and told apart.
-
-``python -m assistant.benchmarks.ear_cost`` prints the memory of its own process, for a parent.
 """
 
 from __future__ import annotations
@@ -16,17 +14,13 @@ import subprocess
 import sys
 import time
 from dataclasses import dataclass
-from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
 from assistant.benchmarks.ear_clips import hear
-from assistant.readings import words_of_all_grammars
 from assistant.speech.audio import EAR_RATE, Samples, Sound
-from assistant.speech.ear_vosk import BuiltinEar
 from assistant.speech.edges import FRAME
-from assistant.speech.events import Recogniser, spoken_graph
 from assistant.speech.modeldir import builtin_directory
 from assistant.speech.parts import MissingPartError
 from assistant.speech.talk import Talk
@@ -36,12 +30,12 @@ if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
 
     from assistant.benchmarks.ear_sets import Said
+    from assistant.speech.events import Recogniser
 
 __all__ = ["Wait", "cost_rows", "memory_of_fresh_process", "pace", "waits"]
 
 _NO_DATA: Final = "no data here"
 _QUIET_BEHIND: Final = 2 * EAR_RATE
-_GRAMMARS: Final = ("volts", "ohms", "continuity", "light", "any")
 _LOUD: Final = 0.02  # of the loudest sample: where speech ends
 
 
@@ -118,38 +112,12 @@ def pace(ear: Recogniser, said: Sequence[Said]) -> float:
     return (time.process_time() - begun) / (sum(len(one.sound) for one in said) / EAR_RATE)
 
 
-def _resident() -> int | None:
-    """Bytes of memory that this process holds, where the system tells."""
-    try:
-        pages = int(Path("/proc/self/statm").read_text(encoding="ascii").split()[1])
-    except OSError:
-        return None
-    return pages * 4096
-
-
-def _memory() -> list[int | None]:
-    """Bytes held before there is an ear, then after it has heard with each grammar in turn."""
-    words_of_all_grammars()
-    for name in _GRAMMARS:
-        spoken_graph(name)
-    told = [_resident()]
-    ear = BuiltinEar()
-    noise = np.random.default_rng(1).normal(0, 300, 2 * EAR_RATE).astype(np.int16)
-    for name in _GRAMMARS:
-        hear(ear, noise, name)
-        told.append(_resident())
-    return told
-
-
 def memory_of_fresh_process() -> tuple[float, float] | None:
-    """Give MB that the ear adds to a fresh process: with one grammar, most with five in turn."""
-    asked = [sys.executable, "-m", "assistant.benchmarks.ear_cost"]
+    """Give MB that the ear adds to a fresh process: with one grammar, at most with five in turn."""
+    asked = [sys.executable, "-m", "assistant.benchmarks.ear_memory"]
     done = subprocess.run(asked, check=True, capture_output=True, text=True)  # noqa: S603 - no shell
-    before, *after = json.loads(done.stdout)
-    if before is None:
-        return None
-    added = [(one - before) / 1e6 for one in after]
-    return added[0], max(added)
+    added = json.loads(done.stdout)
+    return None if added is None else (added[0] / 1e6, added[1] / 1e6)
 
 
 def _ms(seconds: Sequence[float]) -> str:
@@ -187,7 +155,3 @@ def cost_rows(ear: Recogniser, both: Recogniser | None, clean: Sequence[Said]) -
     yield from _wait_rows("one ear", ear, same, "<= 100")
     if both is not None:
         yield from _wait_rows("both ears", both, same, "<= 100")
-
-
-if __name__ == "__main__":
-    sys.stdout.write(json.dumps(_memory()))

@@ -204,7 +204,7 @@ class VoskStream:
     """
 
     def __init__(self, decoder: Callable[[], Any], told: _Told) -> None:
-        self._make = decoder
+        self._make: Callable[[], Any] | None = decoder
         self._decoder = decoder()
         self._told = told
         self._sound: list[Samples] = []
@@ -226,10 +226,11 @@ class VoskStream:
     def finish(self) -> Heard:
         """Tell what was heard in all the sound."""
         self._accept(self._tone.after())
+        make, self._make = self._make, None  # a stream that is over holds no model
         gain = self._loudness.gain
-        if gain > 1.0:
+        if gain > 1.0 and make is not None:
             self._decoder = None
-            again = VoskStream(self._make, self._told)
+            again = VoskStream(make, self._told)
             again.feed(louder(np.concatenate(self._sound), gain))
             return again.finish()
         self._parts.append(_alternatives(self._decoder.FinalResult()))

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import itertools
+import weakref
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -164,6 +165,20 @@ def test_a_stream_outlives_that_the_ear_turns_to_another_grammar(
     first.feed(say("twelve point six volts"))
     assert first.finish().text == "twelve point six volts"
     assert hear(ears[name], say("five volts")).text == "five volts"
+
+
+def test_a_finished_stream_keeps_no_model_in_memory() -> None:
+    """Every model holds the network anew, and one is what memory allows."""
+    ear = BuiltinEar(_small)
+    stream = ear.begin("small")
+    kept = ear._kept
+    assert kept is not None
+    model = weakref.ref(kept[1])
+    del kept
+    stream.feed(np.zeros(800, dtype=np.int16))
+    assert stream.finish().kind == "silence"
+    ear.begin("light")
+    assert model() is None
 
 
 @pytest.mark.parametrize("name", EARS)
