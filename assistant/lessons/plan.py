@@ -13,7 +13,8 @@ import numpy as np
 
 from assistant.errors import GivenError, MisuseError
 from assistant.practice.behaviour import variants
-from assistant.practice.draws import ALL_KINDS, KINDS, draw_installation
+from assistant.practice.draws import draw_installation
+from assistant.practice.kinds import ALL_KINDS, KINDS
 from assistant.practice.scenario import Case, draw_case, sort_of
 from assistant.practice.words import every_fault, same_repair
 

@@ -7,9 +7,9 @@ practice, no source) unless its line says otherwise.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Final, TypeVar
 
+from assistant.practice.kinds import ALL_KINDS
 from assistant.practice.parts import (
     Amplifier,
     Battery,
@@ -32,10 +32,6 @@ if TYPE_CHECKING:
     import numpy as np
 
 __all__ = [
-    "ALL_KINDS",
-    "KINDS",
-    "LONG_KINDS",
-    "SECOND_KINDS",
     "draw_installation",
     "draw_parts",
     "forget_some",
@@ -59,91 +55,6 @@ GAUGES: Final = (
     "1/0 AWG",
 )
 _FUSES: Final = (30, 40, 50, 60, 80, 100, 125, 150, 200, 250, 300)
-
-
-@dataclass(frozen=True, slots=True)
-class _Kind:
-    """One sort of vehicle and system; spreads as (low, high).
-
-    ``joined`` says how a second battery may be joined, none where it has none; with ``returns``
-    the ground wire is as long as the power wire.
-    """
-
-    places: tuple[str, ...]
-    channels: int
-    watts: tuple[float, float]
-    ohms: tuple[float, ...]
-    minimum: tuple[float, ...]
-    classes: tuple[str, ...]
-    length: tuple[float, float]
-    sources: tuple[str, ...]
-    bridged: bool = False
-    joined: tuple[str, ...] = ()
-    returns: bool = False
-
-
-KINDS: Final[dict[str, _Kind]] = {
-    "van_mono": _Kind(
-        ("sub", "sub_2"), 1, (400, 1500), (4, 8), (1, 2), ("D",), (3.0, 6.5), ("line_level",)
-    ),
-    "coupe_five": _Kind(
-        ("front_left", "front_right", "rear_left", "rear_right", "sub"),
-        5,
-        (50, 100),
-        (4,),
-        (2,),
-        ("AB", "D"),
-        (4.0, 6.5),
-        ("line_level", "processor"),
-    ),
-    "hatch_four": _Kind(
-        ("front_left", "front_right", "rear_left", "rear_right"),
-        4,
-        (40, 120),
-        (4,),
-        (2, 4),
-        ("AB", "D"),
-        (3.0, 6.0),
-        ("factory_with_converter", "speaker_level"),
-    ),
-    "wagon_bridged": _Kind(
-        ("sub", "sub_2"), 4, (60, 150), (4, 8), (4,), ("AB", "D"), (4.0, 7.0), ("line_level",),
-        bridged=True,
-    ),
-    "pickup_two": _Kind(
-        ("front_left", "front_right"), 2, (50, 150), (4,), (2, 4), ("AB", "D"), (2.0, 4.0),
-        ("line_level", "factory_with_converter"),
-    ),
-}  # fmt: skip
-
-SECOND_KINDS: Final[dict[str, _Kind]] = {
-    "bus_mono": _Kind(
-        ("sub", "sub_2"), 1, (400, 1200), (4, 8), (1, 2), ("D",), (6.0, 9.0), ("line_level",),
-        joined=("charge_relay", "direct"),
-    ),
-    "camper_five": _Kind(
-        ("front_left", "front_right", "rear_left", "rear_right", "sub"), 5, (50, 100), (4,), (2,),
-        ("AB", "D"), (4.0, 7.0), ("line_level", "processor"), joined=("charge_relay", "direct"),
-    ),
-    "tow_truck_four": _Kind(
-        ("front_left", "front_right", "rear_left", "rear_right"), 4, (50, 120), (4,), (2, 4),
-        ("AB", "D"), (3.0, 6.0), ("line_level", "factory_with_converter"),
-        joined=("charge_relay", "charge_relay", "direct"),
-    ),
-}  # fmt: skip
-"""Sorts with a second battery beside the amplifier."""
-LONG_KINDS: Final[dict[str, _Kind]] = {
-    "coach_four": _Kind(
-        ("front_left", "front_right", "rear_left", "rear_right"), 4, (40, 100), (4,), (2, 4),
-        ("AB", "D"), (6.0, 9.0), ("line_level",),
-    ),
-    "boat_two": _Kind(
-        ("front_left", "front_right"), 2, (50, 150), (4,), (2, 4), ("AB", "D"), (6.0, 9.0),
-        ("line_level",), returns=True,
-    ),
-}  # fmt: skip
-"""Sorts with runs longer than cars have; a boat's ground wire goes back to the battery."""
-ALL_KINDS: Final[dict[str, _Kind]] = KINDS | SECOND_KINDS | LONG_KINDS
 
 
 def log_uniform(rng: np.random.Generator, low: float, high: float) -> float:

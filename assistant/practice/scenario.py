@@ -12,16 +12,13 @@ from assistant.errors import GivenError, MisuseError
 from assistant.practice.car import Car
 from assistant.practice.complaint import customer_words, sound_car
 from assistant.practice.draws import (
-    ALL_KINDS,
     GAUGES,
-    KINDS,
-    LONG_KINDS,
-    SECOND_KINDS,
     draw_installation,
     draw_parts,
     forget_some,
 )
 from assistant.practice.faults import draw_changes
+from assistant.practice.kinds import ALL_KINDS, KINDS, LONG_KINDS, SECOND_KINDS
 from assistant.practice.meter import draw_meter
 from assistant.practice.parts import Parts, changed
 from assistant.practice.solver import NodalSolver, Solver

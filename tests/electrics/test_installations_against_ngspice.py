@@ -15,7 +15,8 @@ from supply_circuits import PLAIN, REL, STATES, by_ngspice, circuit, draws, read
 
 from assistant.diagnosis.worlds import NO_FAULT, WorldModel, Worlds
 from assistant.knowledge.schema import Installation
-from assistant.practice.draws import KINDS, draw_installation
+from assistant.practice.draws import draw_installation
+from assistant.practice.kinds import KINDS
 
 if TYPE_CHECKING:
     from supply_circuits import Simulate

@@ -42,7 +42,8 @@ from assistant.electrics.second_battery import settle_joined
 from assistant.electrics.supply import Supply
 from assistant.knowledge import load
 from assistant.knowledge.schema import Do, Installation
-from assistant.practice.draws import KINDS, draw_installation
+from assistant.practice.draws import draw_installation
+from assistant.practice.kinds import KINDS
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray

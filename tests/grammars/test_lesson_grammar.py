@@ -23,7 +23,8 @@ from assistant.lessons.lesson import Lesson
 from assistant.lessons.plan import KIND_WORDS, plan_lesson
 from assistant.lessons.spoken import SpokenLesson
 from assistant.lessons.vocabulary import Vocabulary, Wish, grammar_name, plain_words
-from assistant.practice.draws import ALL_KINDS, draw_installation
+from assistant.practice.draws import draw_installation
+from assistant.practice.kinds import ALL_KINDS
 from assistant.readings.grammarfile import load_file
 from assistant.readings.template import parse_template, words_in
 from assistant.reports.phrases import complaint_words

@@ -28,7 +28,7 @@ from assistant.lessons.events import (
 from assistant.lessons.lesson import Lesson
 from assistant.lessons.plan import KIND_WORDS, LessonPlan, plan_lesson
 from assistant.practice.behaviour import variants
-from assistant.practice.draws import ALL_KINDS
+from assistant.practice.kinds import ALL_KINDS
 
 WORLDS = 2000
 

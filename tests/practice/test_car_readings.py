@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 
 from assistant.errors import GivenError
 from assistant.practice.car import Car
-from assistant.practice.draws import KINDS
+from assistant.practice.kinds import KINDS
 from assistant.practice.parts import OPEN
 from assistant.practice.scenario import draw_case
 from assistant.practice.spice import SpiceSolver

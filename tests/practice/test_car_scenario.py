@@ -4,7 +4,8 @@ import numpy as np
 import pytest
 
 from assistant.errors import GivenError
-from assistant.practice.draws import KINDS, draw_installation, draw_parts, forget_some
+from assistant.practice.draws import draw_installation, draw_parts, forget_some
+from assistant.practice.kinds import KINDS
 from assistant.practice.parts import changed
 from assistant.practice.scenario import MUST_SHOW, draw_case, fleet, must_show, sort_of
 from assistant.practice.words import SYMPTOMS, WHENS, every_fault, same_repair

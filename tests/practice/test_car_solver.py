@@ -10,7 +10,8 @@ import pytest
 from assistant.errors import MisuseError
 from assistant.practice.behaviour import conduct
 from assistant.practice.circuit import AmpState, Situation, build
-from assistant.practice.draws import KINDS, draw_installation, draw_parts
+from assistant.practice.draws import draw_installation, draw_parts
+from assistant.practice.kinds import KINDS
 from assistant.practice.parts import changed
 from assistant.practice.solver import Charger, Network, NodalSolver, PowerLoad, Solver
 from assistant.practice.spice import SpiceSolver
