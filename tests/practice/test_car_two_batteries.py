@@ -14,15 +14,9 @@ from assistant.knowledge.schema import Installation
 from assistant.practice import drive
 from assistant.practice.car import Car
 from assistant.practice.contract import line_breaches
-from assistant.practice.draws import (
-    ALL_KINDS,
-    KINDS,
-    LONG_KINDS,
-    SECOND_KINDS,
-    draw_installation,
-    draw_parts,
-)
+from assistant.practice.draws import draw_installation, draw_parts
 from assistant.practice.faults import draw_changes
+from assistant.practice.kinds import ALL_KINDS, KINDS, LONG_KINDS, SECOND_KINDS
 from assistant.practice.scenario import GARAGES, draw_case, fleet
 from assistant.practice.spice import SpiceSolver
 from assistant.practice.words import every_fault, is_node, is_setup, same_repair
