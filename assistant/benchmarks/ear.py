@@ -9,8 +9,8 @@ DIR holds sound files and ``manifest.tsv`` (tab-separated, with a head line). Co
 say what should be understood; without them the words are interpreted. Any other column can choose
 (``--where set=fsdd``) or group (``--by noise_db``). ``--sure`` shows how sure a score is: every
 clip as it is, with ``--noise`` once more at 10 dB, with ``--telephone`` once more through a line,
-with ``--beside`` other words. Speech is not part of the project:
-``audio_fixtures/render.py --benchmark OUT`` makes such a directory.
+with ``--beside`` other words. ``--cost`` shows what the ear costs. Speech is not part of the
+project: ``audio_fixtures/render.py --benchmark OUT`` makes such a directory.
 """
 
 from __future__ import annotations
@@ -37,6 +37,8 @@ from assistant.benchmarks.ear_clips import (
     right,
     rivalry,
 )
+from assistant.benchmarks.ear_cost import cost_rows
+from assistant.benchmarks.ear_sets import Said
 from assistant.benchmarks.ear_sure import scores, sure
 from assistant.benchmarks.ear_table import show
 from assistant.errors import ProbetellError
@@ -152,6 +154,23 @@ def _limits(clips: list[Clip], asked: argparse.Namespace) -> Iterator[str]:
         yield f"{limit:12d}" + "".join(f"{100 * n / max(1, len(clips)):12.1f}" for n in shares)
 
 
+def _sure(clips: list[Clip], asked: argparse.Namespace) -> Iterator[str]:
+    """Say how sure a score is."""
+    others = read_clips(asked.beside) if asked.beside else []
+    named = {"grammar": asked.grammar, "noise": asked.noise, "telephone": asked.telephone}
+    yield from sure(scores(clips, others=others, **named))
+
+
+def _cost(clips: list[Clip], asked: argparse.Namespace) -> Iterator[str]:
+    """Say what the ear costs; with ``--peer`` both ears too."""
+    ear = BuiltinEar(grammar_graph)
+    both = BothEars(ear, SphinxEar(grammar_graph)) if asked.peer else None
+    said = [
+        Said(clip, read_sound(clip.path).samples, grammar_of(clip, asked.grammar)) for clip in clips
+    ]
+    yield from cost_rows(ear, both, said)
+
+
 def _graphs() -> Iterator[str]:
     """Time the building of decoding graphs; the best of five runs."""
     heads = ("words", "arcs in", "states", "arcs", "kB", "ms")
@@ -197,6 +216,7 @@ def _parser() -> argparse.ArgumentParser:
     parser.add_argument("--limits", action="store_true", help="table to choose loop_ahead by")
     parser.add_argument("--sure", action="store_true", help="tables of how sure a score is")
     parser.add_argument("--beside", type=Path, help="with --sure: clips of other words")
+    parser.add_argument("--cost", action="store_true", help="time after speech, pace, memory")
     parser.add_argument("--details", action="store_true", help="say what was misheard")
     return parser
 
@@ -212,19 +232,9 @@ def main(arguments: list[str]) -> int:
         clips = read_clips(asked.folder, asked.where)
         if asked.limit and len(clips) > asked.limit:
             clips = [clips[k * len(clips) // asked.limit] for k in range(asked.limit)]
-        if asked.sure:
-            others = read_clips(asked.beside) if asked.beside else []
-            found = scores(
-                clips,
-                grammar=asked.grammar,
-                others=others,
-                noise=asked.noise,
-                telephone=asked.telephone,
-            )
-            print("\n".join(sure(found)))
-            return 0
-        if asked.limits:
-            print("\n".join(_limits(clips, asked)))
+        if asked.sure or asked.limits or asked.cost:
+            told = _sure if asked.sure else _limits if asked.limits else _cost
+            print("\n".join(told(clips, asked)))
             return 0
         ears: list[Recogniser] = [
             VoskModelEar(asked.model, grammar_graph("any").words, grammar_graph)

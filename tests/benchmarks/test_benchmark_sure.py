@@ -90,3 +90,13 @@ def test_the_command_prints_the_tables(folder: Path, capsys: pytest.CaptureFixtu
     assert any(line.startswith("right (1)") for line in told)
     (folder / "empty").mkdir()
     assert ear.main([str(folder), "--sure", "--noise", str(folder / "empty")]) == 2
+
+
+def test_the_command_prints_the_cost(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    pytest.importorskip("vosk", reason="vosk has no wheel for this machine")
+    assert ear.main([str(folder), "--cost"]) == 0
+    told = capsys.readouterr().out.splitlines()
+    assert sum("MB" in line.split(",")[-1] or "MB:" in line for line in told) == 2
+    assert any(line.startswith("processor time for a second") for line in told)
+    assert any(line.startswith("one ear") for line in told)
+    assert not any(line.startswith("both ears") for line in told)
