@@ -34,7 +34,7 @@ _ROUND: Final = 4096
 _ROOM: Final = 8000
 _MU: Final = 255.0
 _QUIET: Final = 0.03
-_SPANNED: Final = 1024
+_SPANNED: Final = 128
 _REVOICED: Final = 0.5
 
 
