@@ -36,7 +36,7 @@ TEXTS: Final = (
     "go",
     "1",
     "10.6",
-    "12.2 now",
+    "10.1 now",
     "which one is the ground terminal?",
 )
 """What the customer writes. The car has a ground that is poorly bolted; it is not told."""
