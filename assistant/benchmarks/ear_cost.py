@@ -141,7 +141,7 @@ def _wait_rows(name: str, ear: Recogniser, said: Sequence[Said], bar: str) -> It
 
 
 def cost_rows(ear: Recogniser, both: Recogniser | None, clean: Sequence[Said]) -> Iterator[str]:
-    """Give the rows of the table: memory, size, pace and waits; ``both`` is the default ear."""
+    """Give the rows of the table: memory, size, pace and waits; ``both`` is the pair of ears."""
     memory = memory_of_fresh_process()
     told = "not told by this system" if memory is None else f"{memory[0]:10.0f}{memory[1]:6.0f}"
     yield f"{'memory added, MB: one grammar, five in turn':46}{'<= 60':>8}{told}"

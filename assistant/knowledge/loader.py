@@ -104,14 +104,7 @@ class Knowledge:
         """Every fault that this installation can have, by id."""
         made: dict[str, Fault] = {}
         for entry in self.fault_entries:
-            if (
-                entry.id == "signal.converter_faulty"
-                and installation.source.kind
-                not in {
-                    None,
-                    "factory_with_converter",
-                }
-            ) or not _has(entry.needs, installation):
+            if not _has(entry.needs, installation):
                 continue
             places = list(_places(entry.each, installation))
             for position, pair in places:
@@ -166,9 +159,15 @@ _LIVE: Final = "second_battery_live"
 def _has(needs: str | None, installation: Installation) -> bool:
     """Tell whether ``installation`` has, or may have, what an entry needs."""
     second = installation.supply.second_battery
-    if needs is None:
-        return True
-    return second is not None and (needs != "charge_relay" or second.joined != "direct")
+    match needs:
+        case "converter":
+            return installation.source.kind in {None, "factory_with_converter"}
+        case "second_battery":
+            return second is not None
+        case "charge_relay":
+            return second is not None and second.joined != "direct"
+        case _:
+            return True
 
 
 def _with_both_unhooked(check: Check) -> Check:

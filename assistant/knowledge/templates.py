@@ -18,7 +18,7 @@ def _off(raw: object) -> object:
 
 
 _Each = Literal["position", "pair"]
-_Needs = Literal["second_battery", "charge_relay"]
+_Needs = Literal["converter", "second_battery", "charge_relay"]
 """What an installation must have for an entry to count; a relay that nobody denies may be there."""
 
 

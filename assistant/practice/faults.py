@@ -47,7 +47,7 @@ def draw_changes(
     return changes
 
 
-def _supply(  # noqa: C901, PLR0911 - one arm a fault
+def _supply(  # noqa: PLR0911 - one arm a fault
     rng: np.random.Generator, parts: Parts, installation: dict[str, Any], kind: str
 ) -> Changes | None:
     wire = parts.supply.wire
@@ -71,26 +71,32 @@ def _supply(  # noqa: C901, PLR0911 - one arm a fault
         case "main_fuse_open":
             return {"supply.fuse_open": True}
         case "main_fuse_loose":
-            loose = log_uniform(rng, 0.05, 8.0)
-            if rng.random() < 0.4:
-                return {
-                    "supply.fuse_contact": log_uniform(rng, 0.01, 0.3),
-                    "supply.fuse_jumps_to": loose,
-                }
-            return {"supply.fuse_contact": loose}
+            return _poor_contact(rng, "supply.fuse", (0.05, 8.0), loose=0.4, holds=0.3)
         case "power_wire_resistive":
             return {"supply.wire_contact": log_uniform(rng, 0.03, 5.0)}
         case "power_wire_undersized":
             return {"supply.wire": max(wire, needed_ohms(installation)) * float(rng.uniform(3, 8))}
         case "ground_resistive":
-            bad = log_uniform(rng, 0.02, 5.0)
-            if rng.random() < 0.2:
-                return {
-                    "supply.ground_contact": log_uniform(rng, 0.01, 0.2),
-                    "supply.ground_jumps_to": bad,
-                }
-            return {"supply.ground_contact": bad}
+            return _poor_contact(rng, "supply.ground", (0.02, 5.0), loose=0.2)
     return None
+
+
+def _poor_contact(
+    rng: np.random.Generator,
+    name: str,
+    ohms: tuple[float, float],
+    *,
+    loose: float,
+    holds: float = 0.2,
+) -> Changes:
+    """Give a contact ``ohms`` (low, high) bad; at the chance ``loose`` it holds now and then.
+
+    Then it has at most ``holds`` ohms.
+    """
+    bad = log_uniform(rng, *ohms)
+    if rng.random() < loose:
+        return {f"{name}_contact": log_uniform(rng, 0.01, holds), f"{name}_jumps_to": bad}
+    return {f"{name}_contact": bad}
 
 
 _STARVES: Final = frozenset(
@@ -138,21 +144,9 @@ def _second(rng: np.random.Generator, second: SecondBattery, kind: str) -> Chang
         case "second_fuse_open":
             changes = {"second.fuse_open": True}
         case "second_fuse_loose":
-            loose = log_uniform(rng, 0.04, 8.0)
-            changes = {"second.fuse_contact": loose}
-            if rng.random() < 0.35:
-                changes = {
-                    "second.fuse_contact": log_uniform(rng, 0.01, 0.2),
-                    "second.fuse_jumps_to": loose,
-                }
+            changes = _poor_contact(rng, "second.fuse", (0.04, 8.0), loose=0.35)
         case "second_ground_resistive":
-            bad = log_uniform(rng, 0.02, 5.0)
-            changes = {"second.ground_contact": bad}
-            if rng.random() < 0.2:
-                changes = {
-                    "second.ground_contact": log_uniform(rng, 0.01, 0.2),
-                    "second.ground_jumps_to": bad,
-                }
+            changes = _poor_contact(rng, "second.ground", (0.02, 5.0), loose=0.2)
         case "charge_relay_open" if second.relay:
             changes = {"second.relay_works": False}
         case "charge_relay_burnt" if second.relay:
