@@ -223,5 +223,6 @@ def test_the_side_that_the_customer_names_is_suspected() -> None:
     """Left and right hang on one signal pair, and yet only one of them was named."""
     case = open_case(COUPE, complaint("silent_channel", where=["front_left"]), worlds=20_000)
     held = dict(case.belief().faults)
-    named = held["speaker.front_left.coil_open"]
-    assert named > 3.0 * held["speaker.front_right.coil_open"]
+    for kind in ("coil_open", "coil_shorted"):
+        named = held[f"speaker.front_left.{kind}"]
+        assert named > 3.0 * held[f"speaker.front_right.{kind}"]

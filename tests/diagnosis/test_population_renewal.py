@@ -132,19 +132,23 @@ def test_renewing_again_and_again_does_not_drift() -> None:
 def test_worlds_drawn_after_a_repair_are_weighed_as_if_told(repair: str) -> None:
     """Worlds drawn with the failed repair in mind agree with plain ones that are told of it."""
     told = (RepairEvidence(repair=repair),)
-    plain = population(COUPE, complaint("protects"), told, worlds=60_000, seed=5)
-    rng = np.random.default_rng(6)
-    minded = first_population(
-        plain.model, plain.complaint, plain.checks, 40_000, rng, told=list(told)
-    )
-    for item in told:
-        minded.tell(item, rng, 0)
-    want, got = fault_probabilities(plain), fault_probabilities(minded)
-    spread = np.sqrt(want / min(plain.effective, minded.effective))
-    assert (np.abs(got - want) < 5.0 * spread + 0.002).all()
-    ended = [n for n, fault in enumerate(plain.model.faults) if fault.repair == repair]
-    left_before = float(want[ended].sum())
-    assert float(got[ended].sum()) == pytest.approx(left_before, rel=0.35, abs=1e-3)
+    left: list[tuple[float, float]] = []
+    for seed in (5, 15, 25):
+        plain = population(COUPE, complaint("protects"), told, worlds=60_000, seed=seed)
+        rng = np.random.default_rng(seed + 1)
+        minded = first_population(
+            plain.model, plain.complaint, plain.checks, 40_000, rng, told=list(told)
+        )
+        for item in told:
+            minded.tell(item, rng, 0)
+        want, got = fault_probabilities(plain), fault_probabilities(minded)
+        spread = np.sqrt(want / min(plain.effective, minded.effective))
+        assert (np.abs(got - want) < 5.0 * spread + 0.002).all()
+        ended = [n for n, fault in enumerate(plain.model.faults) if fault.repair == repair]
+        left.append((float(want[ended].sum()), float(got[ended].sum())))
+    # What is left of the fault is so rare that one draw alone scatters by half of it.
+    left_before, left_now = np.mean(left, axis=0)
+    assert left_now == pytest.approx(left_before, rel=0.35, abs=5e-4)
 
 
 @pytest.mark.parametrize("ohms", [0.5, 1.0, 2.0])

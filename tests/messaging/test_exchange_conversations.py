@@ -18,8 +18,8 @@ if TYPE_CHECKING:
 _SCRIPTS: dict[str, list[dict[str, Any]]] = yaml.safe_load(
     Path(__file__).with_name("conversations.yaml").read_text("utf-8")
 )
-_MOST_ANSWERS = 60
-"""More than the program asks before a verdict: 24, and twice that after a failed repair."""
+_MOST_ANSWERS = 30
+"""More than the program asks before a verdict, and after a failed repair: 24."""
 
 
 def _opened(customer: Customer, text: str) -> Outcome:
