@@ -14,6 +14,7 @@ if TYPE_CHECKING:
 
 __all__ = [
     "CCA_TEST_C",
+    "CHARGE_ACCEPTANCE_OHM",
     "HEALTHY_RESISTANCE",
     "REST_VOLTAGE_C",
     "WEAK_RESISTANCE",
@@ -34,6 +35,10 @@ REST_VOLTAGE_C: Final = (80.0 - 32.0) / 1.8
 """Temperature of that table, 80 degF in degC."""
 _V_PER_C: Final = 0.024 / 10.0 * 1.8
 """0.024 V per 10 degF from 80 degF: a battery maker's page."""
+
+CHARGE_ACCEPTANCE_OHM: Final = 0.15
+"""A charged battery takes far less current than its inner resistance would let in: common
+practice, no source."""
 
 CCA_TEST_C: Final = -32.0 / 1.8
 """0 degF in degC, where cold-cranking amperes are taken (SAE J537)."""

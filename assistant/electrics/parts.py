@@ -13,10 +13,12 @@ if TYPE_CHECKING:
     from assistant.electrics.arrays import BoolArray, FloatArray
     from assistant.knowledge.schema import Audio, Do, Pair, Position, VehicleState
 
-__all__ = ["OPEN_OHM", "Parts", "Situation"]
+__all__ = ["OPEN_OHM", "TAKEN_OUT_OHM", "Parts", "Situation"]
 
 OPEN_OHM = 1e8
 """At and above this a path counts as open: ten times a meter's input resistance."""
+TAKEN_OUT_OHM = 1e9
+"""Stands for a part that is taken out of a path, or unhooked."""
 
 _LEVEL = {"off": 0, "quiet": 1, "loud": 2}
 

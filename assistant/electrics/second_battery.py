@@ -13,20 +13,16 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
-from assistant.electrics.battery import open_circuit_voltage
+from assistant.electrics.battery import CHARGE_ACCEPTANCE_OHM, open_circuit_voltage
 from assistant.electrics.joined import battery_current, current_through_link, joined_sources
 from assistant.electrics.operating import operating_point_on_curve
-from assistant.electrics.parts import OPEN_OHM, Parts, Situation
+from assistant.electrics.parts import OPEN_OHM, TAKEN_OUT_OHM, Parts, Situation
 
 if TYPE_CHECKING:
     from assistant.electrics.arrays import BoolArray, FloatArray
     from assistant.electrics.charging import SourceCurve
 
 __all__ = ["JoinedSupply", "Link", "link_of", "ripple_share", "settle_joined"]
-
-_OPEN: Final = 1e9
-_CHARGE_ACCEPTANCE_OHM: Final = 0.15
-"""A charged battery takes far less current than its inner resistance would let in."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -91,7 +87,7 @@ def link_of(parts: Parts, situation: Situation) -> Link:
     relay = np.where(parts.flag("joined_by_relay"), relay, wide["plain_joint_ohm"])
     fuse = wide["fuse_ohm"] + wide["fuse_contact_ohm"]
     ground = wide["second_ground_wire_ohm"] + wide["second_ground_contact_ohm"]
-    out = np.full(parts.count, _OPEN)
+    out = np.full(parts.count, TAKEN_OUT_OHM)
     return Link(
         post=wide["post_ohm"],
         fuse=out if situation.has("remove:main_fuse") else fuse,
@@ -130,7 +126,7 @@ def settle_joined(
     emf = np.maximum(emf + parts["second_surface_v"], 0.0)
     inner = parts["second_battery_ohm"].astype(np.float64)
     give = inner + link.second_ground
-    take = np.maximum(inner, _CHARGE_ACCEPTANCE_OHM) + link.second_ground
+    take = np.maximum(inner, CHARGE_ACCEPTANCE_OHM) + link.second_ground
     source = joined_sources(front, link_ohm, emf=emf, give_ohm=give, take_ohm=take)
     point = operating_point_on_curve(source, link.lead + link.ground, power_w, idle_a)
     current = point.current
@@ -142,7 +138,7 @@ def settle_joined(
     nodes = _link_nodes(link, np.maximum(front_v, 0.0), link_a, joint, bare)
     chassis = link.strap * link_a
     positive = joint + chassis
-    within = np.where(second_a > 0.0, inner, np.maximum(inner, _CHARGE_ACCEPTANCE_OHM))
+    within = np.where(second_a > 0.0, inner, np.maximum(inner, CHARGE_ACCEPTANCE_OHM))
     nodes["second_battery.positive"] = nodes["second_fuse.battery_side"] = positive
     nodes["second_battery.negative"] = positive - (emf - within * second_a)
     nodes["chassis"] = chassis

@@ -7,10 +7,10 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from assistant.electrics.battery import open_circuit_voltage
+from assistant.electrics.battery import CHARGE_ACCEPTANCE_OHM, open_circuit_voltage
 from assistant.electrics.charging import SourceCurve, source_curve
 from assistant.electrics.operating import operating_point_on_curve
-from assistant.electrics.parts import OPEN_OHM, Parts, Situation
+from assistant.electrics.parts import OPEN_OHM, TAKEN_OUT_OHM, Parts, Situation
 from assistant.electrics.second_battery import settle_joined
 
 if TYPE_CHECKING:
@@ -19,11 +19,8 @@ if TYPE_CHECKING:
 
 __all__ = ["BLEED_A", "Supply", "SupplyPath", "SupplyVolts"]
 
-_FUSE_OUT_OHM = 1e9
 BLEED_A = 5e-4
 """Current in A that an amplifier draws while it is off."""
-_CHARGE_ACCEPTANCE_OHM = 0.15
-"""A charged battery takes far less current than its inner resistance would let in."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -70,7 +67,7 @@ class Supply:
             fuse = parts["fuse_ohm"] + parts["fuse_contact_ohm"]
             self._paths[out] = SupplyPath(
                 post=parts["post_ohm"],
-                fuse=np.full(parts.count, _FUSE_OUT_OHM) if out else fuse,
+                fuse=np.full(parts.count, TAKEN_OUT_OHM) if out else fuse,
                 wire=parts["wire_ohm"] * parts["wire_spread_ratio"] + parts["wire_contact_ohm"],
                 ground=parts["ground_wire_ohm"] + parts["ground_contact_ohm"],
                 strap=parts["strap_ohm"],
@@ -188,7 +185,7 @@ def _source(parts: Parts, vehicle: VehicleState) -> SourceCurve:
         limit=parts["charge_limit_a"] if running else 0.0,
         battery_emf=emf + parts["surface_charge_v"],
         battery_resistance=parts["battery_ohm"],
-        charge_resistance=_CHARGE_ACCEPTANCE_OHM,
+        charge_resistance=CHARGE_ACCEPTANCE_OHM,
         output_resistance=parts["charge_ohm"],
         other_current=other,
     )
