@@ -7,14 +7,17 @@ from __future__ import annotations
 
 import json
 from dataclasses import dataclass
-from typing import Any, Final, TypeAlias
+from typing import TYPE_CHECKING, Any, Final, TypeAlias
 
 import numpy as np
 
 from audio_fixtures.room import NOISES, ROOMS
 from audio_fixtures.voices import HELD_OUT
 
-__all__ = ["MANIFEST_HEAD", "Spoken", "draw", "whole_in_words"]
+if TYPE_CHECKING:
+    from collections.abc import Collection
+
+__all__ = ["MANIFEST_HEAD", "TEENS_AND_TENS", "Spoken", "draw", "draw_teens", "whole_in_words"]
 
 _SMALL: Final = (
     *("zero", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten"),
@@ -22,7 +25,9 @@ _SMALL: Final = (
     *("eighteen", "nineteen"),
 )
 _TENS: Final = ("twenty", "thirty", "forty", "fifty", "sixty", "seventy", "eighty", "ninety")
-MANIFEST_HEAD: Final = "file\twords\tvoice\texpect\treading\tcommand\troom\tnoise\tnoise_db"
+TEENS_AND_TENS: Final = (*range(13, 20), *range(30, 100, 10))
+"""The numbers that are told apart by their last sound alone."""
+MANIFEST_HEAD: Final = "file\twords\tvoice\texpect\treading\tcommand\troom\tnoise\tnoise_db\tset"
 _CONDITIONS: Final = (None, 20.0, 15.0, 10.0)
 _SEEN: Final = {
     "light": ("off", "lit", "blinking"),
@@ -44,7 +49,10 @@ _Number: TypeAlias = tuple[str, str, dict[str, Any]]
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Spoken:
-    """One phrase of the set and the conditions that it is rendered in."""
+    """One phrase of the set and the conditions that it is rendered in.
+
+    ``set`` is "phrases", or "teens" for teens against tens.
+    """
 
     words: str
     expect: str
@@ -56,13 +64,14 @@ class Spoken:
     noise: str
     noise_db: float | None
     seed: int
+    set: str = "phrases"
 
     def row(self, file: str) -> str:
         """Give the manifest's line for ``file``, in the order of ``MANIFEST_HEAD``."""
         reading = "" if self.reading is None else json.dumps(self.reading)
         level = "clean" if self.noise_db is None else f"{self.noise_db:g}"
         fields = [file, self.words, self.voice, self.expect, reading, self.command or ""]
-        return "\t".join([*fields, self.room, self.noise, level])
+        return "\t".join([*fields, self.room, self.noise, level, self.set])
 
 
 def whole_in_words(number: int, *, joined: str = "and") -> str:
@@ -177,30 +186,65 @@ def _phrase(rng: np.random.Generator) -> tuple[str, str, dict[str, Any] | None, 
     return words, "command", None, _COMMANDS[words]
 
 
-def draw(count: int, seed: int) -> tuple[Spoken, ...]:
-    """Draw ``count`` phrases over the held-out voices, each voice in each condition in turn.
+def draw(
+    count: int, seed: int, *, voices: Collection[str] = HELD_OUT, clean: bool = False
+) -> tuple[Spoken, ...]:
+    """Draw ``count`` phrases over ``voices``, each voice in each condition in turn.
 
-    A quarter is clean, a quarter each has noise 20, 15 and 10 dB under the speech. The same
-    seed gives the same phrases.
+    A quarter is clean, a quarter each has noise 20, 15 and 10 dB under the speech; with ``clean``
+    all is clean. The same arguments give the same phrases.
     """
     rng = np.random.default_rng(seed)
-    voices = sorted(HELD_OUT)
+    speakers = sorted(voices)
     drawn = []
     for number in range(count):
         words, expect, reading, command = _phrase(rng)
-        noise_db = _CONDITIONS[(number // len(voices)) % len(_CONDITIONS)]
+        turn = (number // len(speakers)) % len(_CONDITIONS)
+        noise_db = None if clean else _CONDITIONS[turn]
         drawn.append(
             Spoken(
                 words=words,
                 expect=expect,
                 reading=reading,
                 command=command,
-                voice=voices[number % len(voices)],
+                voice=speakers[number % len(speakers)],
                 speed=round(float(rng.uniform(0.9, 1.15)), 2),
                 room="none" if noise_db is None else str(rng.choice(sorted(ROOMS))),
                 noise=str(rng.choice(sorted(NOISES))),
                 noise_db=noise_db,
                 seed=seed * 100_000 + number,
+            )
+        )
+    return tuple(drawn)
+
+
+def draw_teens(count: int, seed: int, *, voices: Collection[str] = HELD_OUT) -> tuple[Spoken, ...]:
+    """Draw ``count`` of 13 to 19 and 30 to 90, bare or with a unit, clean, voice by voice.
+
+    Each voice says its own order of all 42, so that a number comes again only when all are said.
+    """
+    rng = np.random.default_rng(seed)
+    asked = (("", "dc_voltage", "V"), (" volts", "dc_voltage", "V"), (" ohms", "resistance", "ohm"))
+    pairs = [(number, one) for number in TEENS_AND_TENS for one in asked]
+    speakers = sorted(voices)
+    orders = {voice: rng.permutation(len(pairs)) for voice in speakers}
+    drawn = []
+    for turn in range(count):
+        voice = speakers[turn % len(speakers)]
+        number, (said, expect, unit) = pairs[orders[voice][turn // len(speakers) % len(pairs)]]
+        drawn.append(
+            Spoken(
+                words=whole_in_words(number) + said,
+                expect=expect,
+                reading={"value": number, "unit": unit},
+                command=None,
+                voice=voice,
+                speed=round(float(rng.uniform(0.9, 1.15)), 2),
+                room="none",
+                noise="pink",
+                noise_db=None,
+                seed=seed * 100_000 + 50_000 + turn,
+                set="teens",
             )
         )
     return tuple(drawn)

@@ -1,4 +1,4 @@
-"""The voices: Kokoro-82M run on onnxruntime, and flite. Both give 16 kHz mono speech.
+"""The voices: Kokoro-82M run on onnxruntime, flite, and others. All give 16 kHz mono speech.
 
 Only whoever renders anew needs these; README.md beside this file says what to install.
 """
@@ -12,21 +12,29 @@ import subprocess
 import tempfile
 from dataclasses import dataclass, field
 from importlib import import_module, resources
-from math import gcd
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
 from scipy.io import wavfile
-from scipy.signal import resample_poly
 
 from assistant.errors import GivenError
+from audio_fixtures.other_voices import at_rate, hts_says, pico_says, piper_says
 from audio_fixtures.room import RATE
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
-__all__ = ["ENGINES", "FLITE_VOICES", "HELD_OUT", "KOKORO_VOICES", "Speaker", "engine_of"]
+__all__ = [
+    "DEVELOPMENT",
+    "ENGINES",
+    "FLITE_VOICES",
+    "HELD_OUT",
+    "KOKORO_VOICES",
+    "NATURAL",
+    "Speaker",
+    "engine_of",
+]
 
 KOKORO_VOICES: Final = frozenset(
     {
@@ -46,10 +54,18 @@ HELD_OUT: Final = frozenset(
         *("af_sky", "rms", "kal16"),
     }
 )
-"""Voices that no acoustic model of this project is trained on."""
+"""Voices that no acoustic model of this project is trained on or chosen with."""
+_OTHER_ENGINES: Final = {"joe": "piper", "pico_us": "pico", "cstr_uk_female": "hts"}
+DEVELOPMENT: Final = frozenset(_OTHER_ENGINES)
+"""Voices that no acoustic model is trained on, but that figures of it were chosen with."""
+NATURAL: Final = HELD_OUT | DEVELOPMENT
+"""Every natural voice that no acoustic model of this project is trained on."""
 ENGINES: Final = {
     "kokoro": ("Kokoro-82M v1.0, 8-bit ONNX", "Apache-2.0"),
     "flite": ("flite 2.2", "BSD-style, Carnegie Mellon University"),
+    "piper": ("Piper, en_US-joe-medium", "CC0 recordings; see the voice's card"),
+    "pico": ("SVOX Pico, en-US", "Apache-2.0"),
+    "hts": ("HTS voice of CSTR's British woman, by festival", "GPL-2, as its package says"),
 }
 """Engine and the licence of its voices."""
 
@@ -60,17 +76,14 @@ _STYLE: Final = 256
 
 
 def engine_of(voice: str) -> str:
-    """Give the engine, a key of ``ENGINES``; raise ``GivenError`` for a voice of neither."""
+    """Give the engine, a key of ``ENGINES``; raise ``GivenError`` for a voice of none."""
     if voice in KOKORO_VOICES:
         return "kokoro"
     if voice in FLITE_VOICES:
         return "flite"
+    if voice in _OTHER_ENGINES:
+        return _OTHER_ENGINES[voice]
     raise GivenError(f"There is no voice {voice!r}.", next_step="See audio_fixtures/voices.py.")
-
-
-def _at_rate(samples: NDArray[np.floating[Any]], rate: int) -> NDArray[np.float64]:
-    common = gcd(rate, RATE)
-    return np.asarray(resample_poly(samples.astype(np.float64), RATE // common, rate // common))
 
 
 def _trimmed(samples: NDArray[np.float64]) -> NDArray[np.float64]:
@@ -82,9 +95,13 @@ def _trimmed(samples: NDArray[np.float64]) -> NDArray[np.float64]:
 
 @dataclass(slots=True)
 class Speaker:
-    """Speaks words with any voice. ``kokoro_voices``: folder of Kokoro's voice files (.bin)."""
+    """Speaks words with any voice.
+
+    ``kokoro_voices``: folder of Kokoro's voice files (.bin); ``hts_voice``: file of the HTS voice.
+    """
 
     kokoro_voices: Path | None = None
+    hts_voice: Path | None = None
     threads: int = 1
     _session: Any = field(default=None, repr=False)
     _phonemes: dict[str, Any] = field(default_factory=dict, repr=False)
@@ -95,9 +112,18 @@ class Speaker:
 
         Raises ``GivenError`` when the engine is not installed or cannot say a sound of the words.
         """
-        if engine_of(voice) == "flite":
-            return _trimmed(self._flite(words, voice, speed))
-        return _trimmed(self._kokoro(words, voice, speed))
+        match engine_of(voice):
+            case "flite":
+                said = self._flite(words, voice, speed)
+            case "piper":
+                said = piper_says(words, speed)
+            case "pico":
+                said = pico_says(words, speed)
+            case "hts":
+                said = hts_says(words, speed, self.hts_voice)
+            case _:
+                said = self._kokoro(words, voice, speed)
+        return _trimmed(said)
 
     def _flite(self, words: str, voice: str, speed: float) -> NDArray[np.float64]:
         flite = shutil.which("flite")
@@ -109,7 +135,7 @@ class Speaker:
             command = [flite, "-voice", voice, "--setf", stretch, "-t", words, "-o", str(out)]
             subprocess.run(command, check=True, capture_output=True)  # noqa: S603 - no shell
             rate, samples = wavfile.read(out)
-        return _at_rate(samples / 32768.0, rate)
+        return at_rate(samples / 32768.0, rate)
 
     def _kokoro(self, words: str, voice: str, speed: float) -> NDArray[np.float64]:
         self._load()
@@ -128,7 +154,7 @@ class Speaker:
             "style": styles[len(tokens)][np.newaxis],
             "speed": np.array([speed], dtype=np.float32),
         }
-        return _at_rate(np.asarray(self._session.run(None, fed)[0]).ravel(), _KOKORO_RATE)
+        return at_rate(np.asarray(self._session.run(None, fed)[0]).ravel(), _KOKORO_RATE)
 
     def _load(self) -> None:
         if self._session is not None:

@@ -1,5 +1,6 @@
 from __future__ import annotations
 
+from collections import Counter
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -9,10 +10,12 @@ from pydantic import ValidationError
 from scipy.io import wavfile
 
 from assistant.errors import GivenError
+from audio_fixtures import render
+from audio_fixtures.heldout import draw
 from audio_fixtures.listing import HERE, Phrase, load_index, load_phrases, save_index
 from audio_fixtures.render import main, render_benchmark, render_sets
 from audio_fixtures.room import RATE
-from audio_fixtures.voices import Speaker, engine_of
+from audio_fixtures.voices import NATURAL, Speaker, engine_of
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -126,10 +129,13 @@ def test_without_the_voices_the_command_says_what_to_do(
     assert "--kokoro-voices" in capsys.readouterr().err
     with pytest.raises(GivenError, match="no voice"):
         engine_of("am_nobody")
+    with pytest.raises(GivenError, match="HTS voice") as told:
+        Speaker(hts_voice=tmp_path / "absent").say("one", "cstr_uk_female")
+    assert "--hts-voice" in told.value.next_step
 
 
 def test_benchmark_set_has_a_manifest_of_its_files(tmp_path: Path, humming: Humming) -> None:
-    assert render_benchmark(tmp_path / "set", humming, count=12, seed=2) == 12
+    assert render_benchmark(tmp_path / "set", humming, draw(12, 2)) == 12
     head, *rows = (tmp_path / "set/manifest.tsv").read_text("utf-8").splitlines()
     assert head.split("\t")[:3] == ["file", "words", "voice"]
     assert [row.split("\t")[1] for row in rows] == humming.said
@@ -137,4 +143,50 @@ def test_benchmark_set_has_a_manifest_of_its_files(tmp_path: Path, humming: Humm
         path.name for path in (tmp_path / "set").glob("*.wav")
     }
     with pytest.raises(GivenError, match="inside the project"):
-        render_benchmark(HERE / "set", humming, count=1, seed=2)
+        render_benchmark(HERE / "set", humming, draw(1, 2))
+
+
+def test_a_set_goes_on_where_it_stopped(tmp_path: Path, humming: Humming) -> None:
+    render_benchmark(tmp_path, humming, draw(3, 2))
+    render_benchmark(tmp_path, humming, draw(5, 2))
+    assert humming.said == [spoken.words for spoken in draw(5, 2)]
+
+
+def test_clean_speech_has_no_noise_before_it(tmp_path: Path, humming: Humming) -> None:
+    """Before the speech lies dither of one bit alone: at most one step."""
+    render_benchmark(tmp_path, humming, draw(12, 2, clean=True))
+    for path in tmp_path.glob("*.wav"):
+        before = wavfile.read(path)[1][: int(0.2 * RATE)]
+        assert np.abs(before.astype(int)).max() <= 1
+
+
+class Peaked(Humming):
+    """A voice with one sharp peak, which would clip at the usual level."""
+
+    def say(self, words: str, voice: str, *, speed: float = 1.0) -> NDArray[np.float64]:
+        said = Humming.say(self, words, voice, speed=speed)
+        said[len(said) // 2] = 40 * np.abs(said).max()
+        return said
+
+
+def test_a_peaked_voice_is_rendered_softer(tmp_path: Path) -> None:
+    speaker = Peaked()
+    speaker.said = []
+    render_benchmark(tmp_path, speaker, draw(2, 2, clean=True))
+    for path in tmp_path.glob("*.wav"):
+        peak = np.abs(wavfile.read(path)[1].astype(int)).max()
+        assert 10_000 < peak < 32_767
+
+
+def test_the_command_draws_the_voices_and_teens_asked_for(
+    tmp_path: Path, humming: Humming, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(render, "Speaker", lambda **_: humming)
+    asked = ["--benchmark", str(tmp_path), "--count", "26", "--teens", "13", "--seed", "3"]
+    assert main([*asked, "--voices", "natural", "--clean"]) == 0
+    rows = [line.split("\t") for line in (tmp_path / "manifest.tsv").read_text().splitlines()]
+    table = [dict(zip(rows[0], row, strict=True)) for row in rows[1:]]
+    assert Counter(row["set"] for row in table) == {"phrases": 26, "teens": 13}
+    assert set(Counter(row["voice"] for row in table).values()) == {3}
+    assert {row["voice"] for row in table} == NATURAL
+    assert {row["noise_db"] for row in table} == {"clean"}
