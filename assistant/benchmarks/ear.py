@@ -1,8 +1,9 @@
 """How well the ear hears: a table over unseen voices and people, or clips of your own.
 
-Without DIR the table is printed: phrases spoken there and then by voices that no model was trained
-on, and, where ``--people`` and ``--voices`` say where recordings are, those; a set without data
-says so. With DIR its clips go through a recogniser, a peer beside it.
+Without DIR the table is printed: phrases of natural voices that no model was trained on, in
+``--voices`` or else spoken there and then, and, where ``--people`` and ``--packages`` say where
+recordings are, people; a set without data says so. How far it is goes to stderr. With DIR its
+clips go through a recogniser, a peer beside it.
 
 DIR holds sound files and ``manifest.tsv`` (tab-separated, with a head line). Columns ``file`` and
 ``words`` are needed. ``expect`` (a quantity, or ``command``), ``reading`` (JSON) and ``command``
@@ -10,7 +11,8 @@ say what should be understood; without them the words are interpreted. Any other
 (``--where set=fsdd``) or group (``--by noise_db``). ``--sure`` shows how sure a score is: every
 clip as it is, with ``--noise`` once more at 10 dB, with ``--telephone`` once more through a line,
 with ``--beside`` other words. ``--cost`` shows what the ear costs. Speech is not part of the
-project: ``audio_fixtures/render.py --benchmark OUT`` makes such a directory.
+project: ``audio_fixtures/render.py --benchmark OUT`` makes such a directory, and its README says
+how the set of ``--voices`` is made.
 """
 
 from __future__ import annotations
@@ -40,8 +42,8 @@ from assistant.benchmarks.ear_clips import (
 from assistant.benchmarks.ear_cost import cost_rows
 from assistant.benchmarks.ear_sets import Said
 from assistant.benchmarks.ear_sure import scores, sure
-from assistant.benchmarks.ear_table import show
-from assistant.errors import ProbetellError
+from assistant.benchmarks.ear_table import Recordings, show
+from assistant.errors import GivenError, ProbetellError
 from assistant.readings.fusion import FusionSettings
 from assistant.speech.audio import EAR_RATE, read_sound
 from assistant.speech.calibration import builtin_calibration
@@ -198,9 +200,18 @@ def _parser() -> argparse.ArgumentParser:
     parser = argparse.ArgumentParser(prog="python -m assistant.benchmarks ear", description=__doc__)
     parser.add_argument("folder", type=Path, nargs="?", help="clips and manifest.tsv")
     table = parser.add_argument_group("the table, without a folder")
-    table.add_argument("--count", type=int, default=100, help="phrases a row (100)")
+    table.add_argument(
+        "--count", type=int, help="at most so many phrases a row (all of --voices; else 100)"
+    )
+    table.add_argument("--voices", type=Path, help="clean clips of unseen natural voices")
     table.add_argument("--people", type=Path, help="recordings of people with manifest.tsv")
-    table.add_argument("--voices", type=Path, help="clean clips of more unseen voices")
+    table.add_argument("--packages", type=Path, help="what the step 'gather people' wrote")
+    table.add_argument(
+        "--peer-every",
+        type=int,
+        default=5,
+        help="pocketsphinx hears one clip in so many (5; 0: none)",
+    )
     parser.add_argument("--peer", action="store_true", help="pocketsphinx too, and both together")
     parser.add_argument(
         "--model", type=Path, help="another vosk model in place of the built-in one"
@@ -226,8 +237,18 @@ def main(arguments: list[str]) -> int:
     asked = _parser().parse_args(arguments)
     print("\n".join(_graphs()))
     try:
+        if asked.peer_every < 0:
+            raise GivenError(
+                f"One clip in {asked.peer_every} is none.", next_step="Give 0 or more."
+            )
         if asked.folder is None:
-            show(asked.count, people=asked.people, voices=asked.voices, noise=asked.noise)
+            given = Recordings(
+                voices=asked.voices,
+                people=asked.people,
+                packages=asked.packages,
+                noise=asked.noise,
+            )
+            show(asked.count, given, peer_every=asked.peer_every)
             return 0
         clips = read_clips(asked.folder, asked.where)
         if asked.limit and len(clips) > asked.limit:

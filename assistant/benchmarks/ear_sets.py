@@ -1,9 +1,11 @@
 """The sets of the ear's table: voices that no model was trained on, people, other words, noise.
 
-Voices speak there and then: flite's rms and kal16, and four of espeak-ng's voice variants that
-training does not use (``assistant.speech.acoustic.voices``). The phrases are drawn by
-``audio_fixtures.heldout``, with a seed of their own. What is not installed or not given is left
-out, and a set that stays empty has no data.
+Natural voices are those of a set that ``audio_fixtures/render.py --voices natural --clean`` made;
+without one flite's rms and kal16 speak there and then. So do four of espeak-ng's voice variants,
+which compute their sound by rules and are a set of their own. Training uses none of them
+(``assistant.speech.acoustic.voices``). The phrases are drawn by ``audio_fixtures.heldout``, with
+a seed of their own. What is not installed or not given is left out, and a set that stays empty
+has no data.
 """
 
 from __future__ import annotations
@@ -27,11 +29,27 @@ from assistant.speech.parts import need
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
 
-__all__ = ["Said", "changed", "noise_alone", "noises", "other_words", "people", "teens", "unseen"]
+__all__ = [
+    "DEVELOPMENT",
+    "Said",
+    "changed",
+    "formant",
+    "natural",
+    "noise_alone",
+    "noises",
+    "other_words",
+    "packaged",
+    "people",
+    "speakers",
+    "teens",
+]
 
 FLITE: Final = ("rms", "kal16")
 ESPEAK: Final = ("en-us+Andy", "en-gb+Annie", "en-us+steph2", "en-gb+edward")
+DEVELOPMENT: Final = frozenset({"cstr_uk_female", "joe", "pico_us"})
+"""Voices that no network was trained on, but that figures were chosen with."""
 _SEED: Final = 2026
+_ON_THE_SPOT: Final = 100
 _LEAD: Final = EAR_RATE // 4
 _PIECE: Final = 2 * EAR_RATE
 _DIGITS: Final = frozenset(
@@ -72,22 +90,22 @@ class Said:
     grammar: str
 
 
-def _phrase_clips(count: int, seed: int) -> list[Clip]:
+def _drawn_clips(function: str, count: int) -> list[Clip]:
+    """Have ``audio_fixtures.heldout`` draw what is to be spoken; nothing where it is not."""
     try:
-        draw = import_module("audio_fixtures.heldout").draw
+        heldout = import_module("audio_fixtures.heldout")
     except ModuleNotFoundError:
         return []
-    rows = [one.row("") for one in draw(count, seed)]
-    head = import_module("audio_fixtures.heldout").MANIFEST_HEAD.split("\t")
-    read = [dict(zip(head, row.split("\t"), strict=True)) for row in rows]
+    head = heldout.MANIFEST_HEAD.split("\t")
+    drawn = [one.row("").split("\t") for one in getattr(heldout, function)(count, _SEED)]
+    read = [dict(zip(head, row, strict=True)) for row in drawn]
     return [Clip(Path(), row["words"], row) for row in read]
 
 
-def speakers() -> tuple[tuple[str, str], ...]:
-    """Give engine and voice of every unseen voice that is installed here."""
-    flite = [("flite", voice) for voice in FLITE] if shutil.which("flite") else []
-    espeak = [("espeak-ng", voice) for voice in ESPEAK] if shutil.which("espeak-ng") else []
-    return (*flite, *espeak)
+def speakers(*engines: str) -> tuple[tuple[str, str], ...]:
+    """Give engine and voice of every voice of ``engines`` that is installed here."""
+    voices = {"flite": FLITE, "espeak-ng": ESPEAK}
+    return tuple((one, name) for one in engines if shutil.which(one) for name in voices[one])
 
 
 def _spoken(words: str, engine: str, voice: str) -> Samples:
@@ -106,32 +124,52 @@ def _spoken(words: str, engine: str, voice: str) -> Samples:
     return np.concatenate([quiet, sound[loud[0] : loud[-1] + 1], quiet])
 
 
-def _by_turns(clips: Sequence[Clip], grammar: str | None = None) -> list[Said]:
-    voices = speakers()
+def _by_turns(
+    clips: Sequence[Clip], voices: Sequence[tuple[str, str]], grammar: str | None = None
+) -> list[Said]:
+    """Have the voices speak the clips in turn; the rows then name the voice."""
     if not voices:
         return []
-    return [
-        Said(clip, _spoken(clip.words, *voices[k % len(voices)]), grammar_of(clip, grammar))
-        for k, clip in enumerate(clips)
-    ]
-
-
-def unseen(count: int, voices: Path | None = None) -> list[Said]:
-    """Have the unseen voices speak phrases; add the clean clips of ``voices``."""
-    found = _by_turns(_phrase_clips(count, _SEED))
-    if voices is not None:
-        clean = read_clips(voices, ["noise_db=clean"])[:count]
-        found += [Said(one, read_sound(one.path).samples, grammar_of(one)) for one in clean]
+    found = []
+    for k, clip in enumerate(clips):
+        engine, voice = voices[k % len(voices)]
+        told = replace(clip, row={**clip.row, "voice": voice})
+        found.append(Said(told, _spoken(clip.words, engine, voice), grammar_of(clip, grammar)))
     return found
 
 
-def teens(count: int) -> list[Said]:
-    """Have the unseen voices say teens and tens, bare and with volts or ohms."""
-    units = (("", "dc_voltage"), ("volts", "dc_voltage"), ("ohms", "resistance"))
-    pairs = [(f"{word} {unit}".strip(), asked) for unit, asked in units for word in _TEENS]
-    # Six voices and 42 phrases: a step of 5 gives every phrase other voices in each round
-    chosen = [pairs[5 * k % len(pairs)] for k in range(count)]
-    return _by_turns([Clip(Path(), words, {"expect": asked}) for words, asked in chosen])
+def _rendered(folder: Path, name: str, count: int | None) -> list[Said]:
+    """Read the clean clips of one set of ``folder``, ``count`` of them evenly chosen.
+
+    A row without a set is one of the phrases.
+    """
+    clean = read_clips(folder, ["noise_db=clean"])
+    clips = [one for one in clean if (one.row.get("set") or "phrases") == name]
+    if count is not None and count < len(clips):
+        clips = [clips[k * len(clips) // count] for k in range(count)]
+    return [Said(one, read_sound(one.path).samples, grammar_of(one)) for one in clips]
+
+
+def natural(count: int | None = None, voices: Path | None = None) -> list[Said]:
+    """Give phrases of unseen natural voices: those of ``voices``, or of flite there and then.
+
+    ``count``: at most so many; without it all of ``voices``, or a hundred.
+    """
+    if voices is not None:
+        return _rendered(voices, "phrases", count)
+    return _by_turns(_drawn_clips("draw", count or _ON_THE_SPOT), speakers("flite"))
+
+
+def formant(count: int | None = None) -> list[Said]:
+    """Have unseen variants of espeak-ng's formant voice speak phrases."""
+    return _by_turns(_drawn_clips("draw", count or _ON_THE_SPOT), speakers("espeak-ng"))
+
+
+def teens(count: int | None = None, voices: Path | None = None) -> list[Said]:
+    """Give 13 to 19 and 30 to 90, bare and with units, of the voices of ``natural``."""
+    if voices is not None:
+        return _rendered(voices, "teens", count)
+    return _by_turns(_drawn_clips("draw_teens", count or _ON_THE_SPOT), speakers("flite"))
 
 
 def changed(
@@ -223,7 +261,22 @@ def people(folder: Path | None, which: str) -> list[Said]:
     ]
 
 
+def packaged(folder: Path | None, which: str) -> list[Said]:
+    """Give recordings of people that packages carry (``gather people``), volts expected.
+
+    No network was trained on them, but figures were chosen with them. ``which``: "numbers" one
+    by one; "joined" longer ones, put together of the words of one speaker; "others" words that
+    no grammar has.
+    """
+    if folder is None:
+        return []
+    wanted = {"numbers": "_numbers", "joined": "_joined", "others": "_others"}[which]
+    clips = [one for one in read_clips(folder) if one.row["set"].endswith(wanted)]
+    return [Said(one, _recorded(one.path), "volts") for one in clips]
+
+
 def other_words(folder: Path | None) -> list[Said]:
-    """Give sentences of the unseen voices, and words of people, that no grammar has."""
-    said = _by_turns([Clip(Path(), words, {}) for words in _SENTENCES], "any")
+    """Give sentences of the voices spoken here, and words of people, that no grammar has."""
+    voices = speakers("flite", "espeak-ng")
+    said = _by_turns([Clip(Path(), words, {}) for words in _SENTENCES], voices, "any")
     return said + people(folder, "others")

@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import importlib.util
-from collections import Counter
-from typing import TYPE_CHECKING, Final
+import sys
+from collections import Counter, defaultdict
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Final, TypeAlias
 
 from assistant.benchmarks import ear_sets as sets
 from assistant.benchmarks.ear_clips import grammar_graph, hear, right, rivalry
@@ -16,74 +18,139 @@ from assistant.speech.ear_vosk import BuiltinEar
 from assistant.speech.parts import MissingPartError
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator, Sequence
+    from collections.abc import Iterable, Iterator, Sequence
     from pathlib import Path
 
     from assistant.benchmarks.ear_sets import Said
     from assistant.speech.events import Recogniser
 
-__all__ = ["counted", "show"]
+__all__ = ["Listening", "Recordings", "counted", "judged", "show"]
 
 _NO_DATA: Final = "no data here"
 _OVER: Final = "dB over noise"
+_CLEAN: Final = "unseen natural voices, clean"
 _TEENS: Final = f"teens against tens, 10 {_OVER}"
 _OTHERS: Final = "other words"
 _NOISE: Final = "noise alone, volts expected"
 _WHISPERS: Final = ("faster_whisper", "whisper", "pywhispercpp")
-_HEADS: Final = ("clips", "value", "wrong", "asked", "refused")
+_HEADS: Final = ("value", "wrong", "asked", "refused")
+_TOLD_EVERY: Final = 100
+
+_Row: TypeAlias = "tuple[str, str, list[Said], bool]"
+"""Name, bar, clips, and whether they are other words."""
 
 
-def counted(ear: Recogniser, said: Sequence[Said], *, others: bool = False) -> Counter[str]:
-    """Hear a set and count: clips, value, wrong, asked, asked_right, refused.
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Recordings:
+    """Folders of recordings, each with its manifest but for ``noise``; None leaves sets out.
+
+    ``voices``: a clean set of unseen natural voices; ``people``: FSDD and people split off the
+    training sets; ``packages``: what ``gather people`` wrote.
+    """
+
+    voices: Path | None = None
+    people: Path | None = None
+    packages: Path | None = None
+    noise: Path | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Listening:
+    """An ear, and that it hears each ``every``-th clip of a set."""
+
+    ear: Recogniser
+    every: int = 1
+
+
+def judged(ear: Recogniser, said: Iterable[Said], *, others: bool = False) -> list[Counter[str]]:
+    """Hear a set and give for each clip 1 under clips, and value, wrong, asked, refused if so.
 
     ``wrong`` was taken without asking; ``asked`` is too close to call, ``asked_right`` of these
     with the right value ahead. ``others``: nothing in the set is a phrase.
     """
-    counts: Counter[str] = Counter(clips=len(said))
+    found = []
     for one in said:
         heard = hear(ear, one.sound, one.grammar)
         exact = heard.text == one.clip.words
         good = not others and (exact if one.grammar == "numbers" else right(heard, one.clip))
         close = rivalry(heard, one.clip) < FusionSettings().margin
-        counts["value"] += good
-        counts["refused"] += heard.kind != "phrase"
-        counts["asked"] += heard.kind == "phrase" and close
-        counts["asked_right"] += heard.kind == "phrase" and close and good
-        counts["wrong"] += heard.kind == "phrase" and not close and not good
-    return counts
+        phrase = heard.kind == "phrase"
+        so = {
+            "clips": True,
+            "value": good,
+            "wrong": phrase and not close and not good,
+            "asked": phrase and close,
+            "asked_right": phrase and close and good,
+            "refused": not phrase,
+        }
+        found.append(Counter(name for name, true in so.items() if true))
+    return found
+
+
+def counted(ear: Recogniser, said: Iterable[Said], *, others: bool = False) -> Counter[str]:
+    """Hear a set and add up what ``judged`` gives for its clips."""
+    return sum(judged(ear, said, others=others), Counter())
+
+
+def _with_progress(said: Sequence[Said], told: str) -> Iterator[Said]:
+    """Give the clips, and say on stderr how far it is: the whole table takes long."""
+    for number, one in enumerate(said):
+        if number % _TOLD_EVERY == 0:
+            print(f"{told}: {number} of {len(said)}", file=sys.stderr, flush=True)
+        yield one
 
 
 def _line(name: str, bar: str, ears: Sequence[Counter[str]]) -> str:
     cells = f"{name:46}{bar:>8}"
     if not ears or not ears[0]["clips"]:
         return f"{cells}  {_NO_DATA}"
-    cells += f"{ears[0]['clips']:7d}"
     for counts in ears:
-        shares = (100 * counts[head] / counts["clips"] for head in _HEADS[1:])
-        cells += "  |" + "".join(f"{share:8.1f}" for share in shares)
+        whole = counts["clips"]
+        shares = (f"{100 * counts[head] / whole:8.1f}" if whole else f"{'-':>8}" for head in _HEADS)
+        cells += f"  |{whole:7d}" + "".join(shares)
     return cells
 
 
-def _rows(
-    count: int, people: Path | None, voices: Path | None, noise: Path | None
-) -> Iterator[tuple[str, str, list[Said], bool]]:
-    """Give name, bar, clips, and whether they are other words, of each set of the table."""
-    clean, loud = sets.unseen(count, voices), sets.noises(noise)
-    yield "unseen voices, clean", "98.5", clean, False
+def _rows(count: int | None, given: Recordings) -> Iterator[_Row]:
+    clean, loud = sets.natural(count, given.voices), sets.noises(given.noise)
+    yield _CLEAN, "98.5", clean, False
     for decibels, bar in ((20.0, "98"), (10.0, "96"), (5.0, "92")):
         noisy = sets.changed(clean, noise=loud, snr_db=decibels) if loud else []
         yield f"the same, {decibels:g} {_OVER}", bar, noisy, False
     yield "telephone, mu-law, clean", "97", sets.changed(clean, telephone=True), False
     line = sets.changed(clean, noise=loud, telephone=True) if loud else []
     yield f"telephone, mu-law, 10 {_OVER}", "94", line, False
-    close = sets.changed(sets.teens(count), noise=loud) if loud else []
+    close = sets.changed(sets.teens(count, given.voices), noise=loud) if loud else []
     yield _TEENS, "", close, False
+    yield "unseen formant voices (espeak-ng), clean", "", sets.formant(count), False
+    people = given.people
     yield "people: single digits (FSDD development)", "93", sets.people(people, "fsdd"), False
     yield "people: connected numbers, exact", "95", sets.people(people, "numbers"), False
     yield "people: digits", "99", sets.people(people, "digits"), False
     yield "people: yes, no, stop", "99", sets.people(people, "words"), False
+    carried = given.packages
+    yield "people of packages *: numbers", "", sets.packaged(carried, "numbers"), False
+    yield "people of packages *: joined numbers", "", sets.packaged(carried, "joined"), False
+    yield "people of packages *: other words", "", sets.packaged(carried, "others"), True
     yield _OTHERS, "", sets.other_words(people), True
     yield _NOISE, "", sets.noise_alone(loud), True
+
+
+def _by_voice(said: Sequence[Said], ears: Sequence[Sequence[Counter[str]]]) -> Iterator[str]:
+    """Give a line for each voice of the first row, and for those held out and of development.
+
+    ``ears``: what ``judged`` gave of each ear for ``said``, or nothing for a clip left out.
+    """
+    groups: dict[str, list[Counter[str]]] = defaultdict(lambda: [Counter() for _ in ears])
+    for place, one in enumerate(said):
+        voice = one.clip.row.get("voice", "")
+        chose = voice in sets.DEVELOPMENT
+        total = "all of development *" if chose else "all held out"
+        for group in (f"{voice} *" if chose else voice, total):
+            for sums, counts in zip(groups[group], ears, strict=True):
+                sums.update(counts[place])
+    for group in sorted(groups, key=lambda name: (name.startswith("all "), name)):
+        yield _line(f"  {group}", "", groups[group])
 
 
 def _share(name: str, bar: str, part: int, whole: int) -> str:
@@ -101,35 +168,69 @@ def _derived(told: dict[str, Counter[str]]) -> Iterator[str]:
     yield _share("other words and noise: taken", "<= 1", none["wrong"], none["clips"])
 
 
-def show(count: int, *, people: Path | None, voices: Path | None, noise: Path | None) -> None:
-    """Print the table for the built-in ear and, where it loads, pocketsphinx beside it."""
+def _listeners(every: int) -> tuple[list[Listening], Recogniser | None]:
+    """Give the built-in ear and, where it loads and is wanted, pocketsphinx; and both as one."""
     ear = BuiltinEar(grammar_graph)
-    ears: list[Recogniser] = [ear]
-    both: Recogniser | None = None
+    if not every:
+        return [Listening(ear)], None
     try:
-        ears.append(SphinxEar(grammar_graph))
-        both = BothEars(*ears)
+        peer = SphinxEar(grammar_graph)
     except MissingPartError:
         print("pocketsphinx is not installed; it is left out.")
+        return [Listening(ear)], None
+    return [Listening(ear), Listening(peer, every)], BothEars(ear, peer)
+
+
+def _heads(count: int | None, given: Recordings, listeners: Sequence[Listening]) -> Iterator[str]:
     found = [name for name in _WHISPERS if importlib.util.find_spec(name)]
-    print(
-        "\nPercent of clips. value: understood right; wrong: taken without asking and wrong;"
-        "\nasked: too close to call; refused: no phrase."
-        f"\nVoices: {', '.join(' '.join(pair) for pair in sets.speakers()) or _NO_DATA}"
-        + (f"; and the clean clips of {voices.name}." if voices else ".")
-        + f"\nNoise: {noise.name if noise else 'computed (pink, hum, engine, workshop)'}."
-        + f"\nWhisper: {'weights are not carried' if found else 'not carried'}."
-    )
-    heads = "".join(f"{head:>8}" for head in _HEADS[1:])
-    names = "".join(f"  | {one.name[:31]:31}" for one in ears)
-    print(f"\n{'':61}{names}\n{'set':46}{'bar':>8}{'clips':>7}" + f"  |{heads}" * len(ears))
+    named = ", ".join(" ".join(pair) for pair in sets.speakers("flite", "espeak-ng"))
+    natural = f"of {given.voices.name}" if given.voices else "flite's, spoken here"
+    yield "\nPercent of clips. value: understood right; wrong: taken without asking and wrong;"
+    yield "asked: too close to call, of all clips; refused: no phrase."
+    yield f"Natural voices: {natural}{f', at most {count} clips' if count else ''}."
+    yield f"Spoken here: {named or 'no voice is installed'}."
+    noise = given.noise.name if given.noise else "computed (pink, hum, engine, workshop)"
+    yield f"Noise: {noise}."
+    yield "* never trained on, but figures were chosen with them."
+    yield f"Whisper: {'weights are not carried' if found else 'not carried'}."
+    for one in listeners[1:]:
+        yield f"{one.ear.name} hears one clip in {one.every}."
+    names = "".join(f"  |{one.ear.name[:38]:^39}" for one in listeners)
+    heads = "".join(f"{head:>8}" for head in _HEADS)
+    yield f"\n{'':54}{names}"
+    yield f"{'set':46}{'bar':>8}" + f"  |{'clips':>7}{heads}" * len(listeners)
+
+
+def show(count: int | None, given: Recordings, *, peer_every: int) -> None:
+    """Print the table for the built-in ear and pocketsphinx; how far it is goes to stderr.
+
+    ``count``: at most so many clips a row of voices. pocketsphinx hears one clip in ``peer_every``,
+    and none with 0.
+    """
+    listeners, both = _listeners(peer_every)
+    for line in _heads(count, given, listeners):
+        print(line)
     told: dict[str, Counter[str]] = {}
     clean: list[Said] = []
-    for name, bar, said, others in _rows(count, people, voices, noise):
-        clean = clean or said
-        counts = [counted(one, said, others=others) for one in ears] if said else []
-        told[name] = counts[0] if counts else Counter()
-        print(_line(name, bar, counts), flush=True)
-    print()
-    for line in (*_derived(told), *cost_rows(ear, both, clean)):
+    voices: list[str] = []
+    for name, bar, said, others in _rows(count, given):
+        heard = []
+        for one in listeners:
+            part = _with_progress(said[:: one.every], f"{name}, {one.ear.name}")
+            heard.append(judged(one.ear, part, others=others))
+        sums = [sum(found, Counter()) for found in heard]
+        told[name] = sums[0]
+        print(_line(name, bar, sums), flush=True)
+        if name == _CLEAN:
+            clean = said
+            spread = [
+                [
+                    found[k // one.every] if k % one.every == 0 else Counter()
+                    for k in range(len(said))
+                ]
+                for one, found in zip(listeners, heard, strict=True)
+            ]
+            voices = list(_by_voice(said, spread))
+    print(f"\nThe first row by voice{'' if voices else f': {_NO_DATA}'}")
+    for line in (*voices, "", *_derived(told), *cost_rows(listeners[0].ear, both, clean)):
         print(line)

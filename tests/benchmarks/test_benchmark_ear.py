@@ -12,14 +12,17 @@ import soundfile
 from hypothesis import given
 from hypothesis import strategies as st
 
-from assistant.benchmarks import ear_cost, ear_sets, ear_table
+from assistant.benchmarks import ear, ear_cost, ear_sets, ear_table
 from assistant.benchmarks.ear_clips import Clip, degraded, grammar_graph, read_clips
 from assistant.benchmarks.ear_sets import Said
+from assistant.benchmarks.ear_table import Recordings
 from assistant.errors import GivenError
 from assistant.speech.acoustic import voices
 from assistant.speech.audio import EAR_RATE, Samples, read_sound
 from assistant.speech.events import Heard, Hypothesis, accepts
 from assistant.speech.parts import MissingPartError
+from audio_fixtures import voices as fixtures
+from audio_fixtures.heldout import MANIFEST_HEAD, draw, draw_teens
 from audio_fixtures.listing import HERE
 
 _RNG = np.random.default_rng(8)
@@ -55,6 +58,7 @@ def _phrase(*found: tuple[str, float]) -> Heard:
 
 def test_no_voice_of_the_table_is_one_of_training() -> None:
     assert set(ear_sets.FLITE).isdisjoint(voices.FLITE_TRAINING)
+    assert ear_sets.DEVELOPMENT == fixtures.DEVELOPMENT
     trained = {variant.lstrip("+") for variant in voices._VARIANTS}
     assert trained.isdisjoint(voice.partition("+")[2] for voice in ear_sets.ESPEAK)
 
@@ -135,20 +139,142 @@ def test_only_people_that_were_split_off_are_in_the_table(tmp_path: Path) -> Non
     assert ear_sets.people(tmp_path, "words") == []
 
 
+def _set_of_voices(folder: Path, count: int) -> Path:
+    """A set as ``audio_fixtures/render.py`` writes it, every clip the same tone."""
+    some = ("af_bella", "joe", "rms")
+    drawn = (*draw(count, 4, voices=some, clean=True), *draw_teens(count, 4, voices=some))
+    rows = [MANIFEST_HEAD, *(one.row(f"{number}.wav") for number, one in enumerate(drawn))]
+    for number in range(len(drawn)):
+        soundfile.write(folder / f"{number}.wav", _TONE, EAR_RATE, subtype="PCM_16")
+    (folder / "manifest.tsv").write_text("\n".join(rows) + "\n", encoding="utf-8")
+    return folder
+
+
+def test_the_clips_of_a_set_are_those_of_its_rows(tmp_path: Path) -> None:
+    folder = _set_of_voices(tmp_path, 12)
+    said = ear_sets.natural(None, folder)
+    wanted = draw(12, 4, voices=("af_bella", "joe", "rms"), clean=True)
+    assert [one.clip.words for one in said] == [one.words for one in wanted]
+    assert all((one.sound == _TONE).all() for one in said)
+    few = ear_sets.natural(4, folder)
+    assert [one.clip.words for one in few] == [wanted[k].words for k in (0, 3, 6, 9)]
+    teens = ear_sets.teens(None, folder)
+    assert len(teens) == 12
+    assert all(one.clip.row["set"] == "teens" for one in teens)
+
+
+def test_a_set_of_before_has_phrases_alone(tmp_path: Path) -> None:
+    """Its rows have no column for the set; noisy ones are not of the first row."""
+    soundfile.write(tmp_path / "a.wav", _TONE, EAR_RATE)
+    lines = ["file\twords\tnoise_db", "a.wav\tten volts\tclean", "a.wav\tsix volts\t10"]
+    (tmp_path / "manifest.tsv").write_text("\n".join(lines) + "\n", encoding="utf-8")
+    assert [one.clip.words for one in ear_sets.natural(None, tmp_path)] == ["ten volts"]
+    assert ear_sets.teens(None, tmp_path) == []
+
+
+def test_voices_speak_in_turn_and_the_rows_name_them(monkeypatch: pytest.MonkeyPatch) -> None:
+    spoken = []
+
+    def speak(words: str, engine: str, voice: str) -> Samples:
+        spoken.append((words, engine, voice))
+        return _TONE
+
+    monkeypatch.setattr(ear_sets, "_spoken", speak)
+    monkeypatch.setattr(ear_sets.shutil, "which", str)
+    said = ear_sets.natural(4)
+    assert [one.clip.row["voice"] for one in said] == ["rms", "kal16", "rms", "kal16"]
+    assert [one.clip.words for one in said] == [words for words, _, _ in spoken]
+    assert {engine for _, engine, _ in spoken} == {"flite"}
+    assert {one.clip.row["voice"] for one in ear_sets.formant(8)} == set(ear_sets.ESPEAK)
+    assert {one.clip.row["voice"] for one in ear_sets.teens(4)} == {"rms", "kal16"}
+
+
+def test_people_of_packages_are_sorted_by_their_sets(tmp_path: Path) -> None:
+    lines = ["file\twords\tspeaker\tsplit\tset\tlicence\trate\texpect"]
+    for number, name in enumerate(["a_numbers", "b_numbers", "a_joined", "c_others", "c_words"]):
+        soundfile.write(tmp_path / f"{number}.wav", np.zeros(800), EAR_RATE)
+        lines.append(f"{number}.wav\tseven\tp:{number}\tdev\t{name}\tGPL\t16000\t")
+    (tmp_path / "manifest.tsv").write_text("\n".join(lines) + "\n", encoding="utf-8")
+
+    def speakers(which: str) -> list[str]:
+        return [one.clip.row["speaker"] for one in ear_sets.packaged(tmp_path, which)]
+
+    assert speakers("numbers") == ["p:0", "p:1"]
+    assert speakers("joined") == ["p:2"]
+    assert speakers("others") == ["p:3"]
+
+
+class RepeatingEar:
+    """Always hears the same."""
+
+    def __init__(self, name: str, heard: Heard) -> None:
+        self.name = name
+        self._heard = heard
+
+    def begin(self, grammar: str) -> RepeatingEar:
+        del grammar
+        return self
+
+    def feed(self, pcm: Samples) -> None:
+        assert len(pcm)
+
+    def finish(self) -> Heard:
+        return self._heard
+
+
+def _table(monkeypatch: pytest.MonkeyPatch, peer: RepeatingEar | None = None) -> None:
+    """Let the table be made by ears that are told what they hear, without its costs."""
+
+    def sphinx(*_: object) -> RepeatingEar:
+        if peer is None:
+            raise MissingPartError("pocketsphinx", next_step="Install it.")
+        return peer
+
+    first = RepeatingEar("first", _phrase(("twelve volts", 0.0)))
+    monkeypatch.setattr(ear_table, "BuiltinEar", lambda *_: first)
+    monkeypatch.setattr(ear_table, "SphinxEar", sphinx)
+    monkeypatch.setattr(ear_table, "cost_rows", lambda *_: iter(["costs"]))
+    monkeypatch.setattr(ear_sets, "speakers", lambda *_: ())
+
+
 def test_a_set_without_data_says_so(
     monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    def absent(*_: object) -> None:
-        raise MissingPartError("pocketsphinx", next_step="Install it.")
-
-    monkeypatch.setattr(ear_sets, "speakers", tuple)
+    _table(monkeypatch)
     monkeypatch.setattr(ear_sets, "noises", lambda folder: [])  # noqa: ARG005 - the same shape
-    monkeypatch.setattr(ear_table, "SphinxEar", absent)
-    ear_table.show(3, people=None, voices=None, noise=None)
+    ear_table.show(3, Recordings(), peer_every=5)
     told = capsys.readouterr().out
     rows = [line for line in told.splitlines() if line.endswith("no data here")]
-    assert len(rows) == 13 + 4 + 2
-    assert "weights, MB" in told
+    assert len(rows) == 17 + 4 + 1  # sets, what is made of them, the first by voice
+    assert "pocketsphinx is not installed" in told
+
+
+def test_the_peer_hears_some_clips_and_the_first_row_comes_by_voice(
+    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str], tmp_path: Path
+) -> None:
+    _table(monkeypatch, RepeatingEar("second", Heard(kind="other_words")))
+    monkeypatch.setattr(ear_sets, "noises", lambda folder: [_HISS])  # noqa: ARG005 - the same shape
+    ear_table.show(None, Recordings(voices=_set_of_voices(tmp_path, 12)), peer_every=4)
+    told = capsys.readouterr()
+    lines = {line[:46].strip(): line[54:].split() for line in told.out.splitlines()}
+    refused = ["0.0", "0.0", "0.0", "100.0"]
+    assert lines["unseen natural voices, clean"][1] == "12"
+    assert lines["unseen natural voices, clean"][6:] == ["|", "3", *refused]
+    assert lines["af_bella"][1::6] == ["4", "1"]
+    assert lines["joe *"][1::6] == lines["all of development *"][1::6] == ["4", "1"]
+    assert lines["all held out"][1::6] == ["8", "2"]
+    assert "second hears one clip in 4" in told.out
+    assert "unseen natural voices, clean, first: 0 of 12" in told.err
+
+
+def test_without_a_peer_the_table_is_of_one_ear(
+    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    _table(monkeypatch, RepeatingEar("second", Heard(kind="other_words")))
+    monkeypatch.setattr(ear_sets, "noises", lambda folder: [])  # noqa: ARG005 - the same shape
+    ear_table.show(None, Recordings(), peer_every=0)
+    assert "second" not in capsys.readouterr().out
+    assert ear.main(["--peer-every", "-1"]) == 2
 
 
 class SlowEar:
@@ -177,11 +303,11 @@ def test_the_wait_is_that_after_the_last_block_and_no_pause(seconds: float) -> N
     pytest.importorskip("webrtcvad")
     whole = read_sound(HERE / "readings" / "r01_twelve_point_six_volts.flac").samples
     sound = whole[: int(1.2 * EAR_RATE)]  # ends in the middle of a word
-    ear = SlowEar(seconds)
-    (found,) = ear_cost.waits(ear, [Said(Clip(Path(), "", {}), sound, "volts")])
+    slow = SlowEar(seconds)
+    (found,) = ear_cost.waits(slow, [Said(Clip(Path(), "", {}), sound, "volts")])
     assert found.wall >= seconds
     assert found.pause >= 0.7  # hangover_ms of EdgeSettings
-    assert ear.samples > EAR_RATE
+    assert slow.samples > EAR_RATE
 
 
 def test_silence_has_no_end_of_speech_to_wait_for() -> None:
