@@ -41,6 +41,7 @@ __all__ = [
     "packaged",
     "people",
     "speakers",
+    "speech_over_clip",
     "teens",
 ]
 
@@ -206,6 +207,25 @@ def noises(folder: Path | None) -> list[Samples]:
     rng = np.random.default_rng(_SEED)
     made = [makers[name](10 * EAR_RATE, rng) for name in sorted(makers) for _ in range(2)]
     return [np.round(one / np.abs(one).max() * 8000).astype(np.int16) for one in made]
+
+
+def speech_over_clip(said: Sequence[Said]) -> float | None:
+    """Give by how many dB speech alone is louder than its clip, half of all being below it.
+
+    Speech alone is measured as ITU-T P.56 says; the clip with its pauses is what ``changed`` sets
+    noise by. None without clips or without the fixtures.
+    """
+    try:
+        active_level = import_module("audio_fixtures.room").active_level
+    except ModuleNotFoundError:
+        return None
+    ahead = []
+    for one in said:
+        samples = one.sound.astype(np.float64) / 32768.0
+        power = float(np.mean(samples**2))
+        if power > 0:
+            ahead.append(active_level(samples, EAR_RATE) - 10 * np.log10(power))
+    return float(np.median(ahead)) if ahead else None
 
 
 def noise_alone(found: Sequence[Samples]) -> list[Said]:

@@ -24,7 +24,7 @@ if TYPE_CHECKING:
     from assistant.benchmarks.ear_sets import Said
     from assistant.speech.events import Recogniser
 
-__all__ = ["Listening", "Recordings", "counted", "judged", "show"]
+__all__ = ["Listening", "Recordings", "judged", "show"]
 
 _NO_DATA: Final = "no data here"
 _OVER: Final = "dB over noise"
@@ -85,11 +85,6 @@ def judged(ear: Recogniser, said: Iterable[Said], *, others: bool = False) -> li
         }
         found.append(Counter(name for name, true in so.items() if true))
     return found
-
-
-def counted(ear: Recogniser, said: Iterable[Said], *, others: bool = False) -> Counter[str]:
-    """Hear a set and add up what ``judged`` gives for its clips."""
-    return sum(judged(ear, said, others=others), Counter())
 
 
 def _with_progress(said: Sequence[Said], told: str) -> Iterator[Said]:
@@ -168,6 +163,13 @@ def _derived(told: dict[str, Counter[str]]) -> Iterator[str]:
     yield _share("other words and noise: taken", "<= 1", none["wrong"], none["clips"])
 
 
+def _levels(clean: Sequence[Said]) -> Iterator[str]:
+    """Tell what the decibels of the table leave out: they are of the whole clip over the noise."""
+    ahead = sets.speech_over_clip(clean)
+    name = "speech over its whole clip, quiet and all, dB"
+    yield f"{name:46}{'':8}" + (f"  {_NO_DATA}" if ahead is None else f"{ahead:10.1f}")
+
+
 def _listeners(every: int) -> tuple[list[Listening], Recogniser | None]:
     """Give the built-in ear and, where it loads and is wanted, pocketsphinx; and both as one."""
     ear = BuiltinEar(grammar_graph)
@@ -232,5 +234,6 @@ def show(count: int | None, given: Recordings, *, peer_every: int) -> None:
             ]
             voices = list(_by_voice(said, spread))
     print(f"\nThe first row by voice{'' if voices else f': {_NO_DATA}'}")
-    for line in (*voices, "", *_derived(told), *cost_rows(listeners[0].ear, both, clean)):
+    costs = cost_rows(listeners[0].ear, both, clean)
+    for line in (*voices, "", *_derived(told), *_levels(clean), *costs):
         print(line)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 import time
+from collections import Counter
 from pathlib import Path
 
 import numpy as np
@@ -91,8 +92,8 @@ def test_counts_tell_right_wrong_asked_and_refused() -> None:
         _phrase(("eleven volts", 0.0), ("twelve volts", -9.0)),
         Heard(kind="other_words"),
     ]
-    counts = ear_table.counted(TellingEar(told), [Said(clip, _TONE, "volts")] * 4)
-    assert dict(counts) == {
+    counts = ear_table.judged(TellingEar(told), [Said(clip, _TONE, "volts")] * 4)
+    assert dict(sum(counts, Counter())) == {
         "clips": 4,
         "value": 2,
         "wrong": 1,
@@ -105,14 +106,14 @@ def test_counts_tell_right_wrong_asked_and_refused() -> None:
 def test_connected_numbers_must_be_exact() -> None:
     said = [Said(Clip(Path(), "one oh two", {}), _TONE, "numbers")]
     told = [_phrase(("one zero two", 0.0))]
-    assert ear_table.counted(TellingEar(told), said)["value"] == 0
+    assert ear_table.judged(TellingEar(told), said)[0]["value"] == 0
     told = [_phrase(("one oh two", 0.0))]
-    assert ear_table.counted(TellingEar(told), said)["value"] == 1
+    assert ear_table.judged(TellingEar(told), said)[0]["value"] == 1
 
 
 def test_what_is_taken_for_a_phrase_among_other_words_is_wrong() -> None:
     said = [Said(Clip(Path(), "put the kettle on", {}), _TONE, "any")]
-    counts = ear_table.counted(TellingEar([_phrase(("stop", 0.0))]), said, others=True)
+    (counts,) = ear_table.judged(TellingEar([_phrase(("stop", 0.0))]), said, others=True)
     assert (counts["value"], counts["wrong"]) == (0, 1)
 
 
@@ -170,6 +171,17 @@ def test_a_set_of_before_has_phrases_alone(tmp_path: Path) -> None:
     (tmp_path / "manifest.tsv").write_text("\n".join(lines) + "\n", encoding="utf-8")
     assert [one.clip.words for one in ear_sets.natural(None, tmp_path)] == ["ten volts"]
     assert ear_sets.teens(None, tmp_path) == []
+
+
+def test_speech_is_louder_than_its_clip_by_the_share_of_quiet() -> None:
+    """A tone for half of the clip: its power is twice that of the clip, 3.0 dB.
+
+    The envelope of P.56 runs on for 0.2 s and counts as speech what it covers, so a little less.
+    """
+    half = np.concatenate([np.zeros(4 * EAR_RATE, np.int16), *[_TONE] * 4])
+    said = [Said(Clip(Path(), "", {}), half, "volts")]
+    assert ear_sets.speech_over_clip(said) == pytest.approx(3.01, abs=0.25)
+    assert ear_sets.speech_over_clip([]) is None
 
 
 def test_voices_speak_in_turn_and_the_rows_name_them(monkeypatch: pytest.MonkeyPatch) -> None:
@@ -245,7 +257,7 @@ def test_a_set_without_data_says_so(
     ear_table.show(3, Recordings(), peer_every=5)
     told = capsys.readouterr().out
     rows = [line for line in told.splitlines() if line.endswith("no data here")]
-    assert len(rows) == 17 + 4 + 1  # sets, what is made of them, the first by voice
+    assert len(rows) == 17 + 4 + 1 + 1  # sets, what is made of them, by voice, level
     assert "pocketsphinx is not installed" in told
 
 
