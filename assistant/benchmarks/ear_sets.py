@@ -282,17 +282,21 @@ def people(folder: Path | None, which: str) -> list[Said]:
 
 
 def packaged(folder: Path | None, which: str) -> list[Said]:
-    """Give recordings of people that packages carry (``gather people``), volts expected.
+    """Give recordings of people that packages carry (``gather people``).
 
     No network was trained on them, but figures were chosen with them. ``which``: "numbers" one
-    by one; "joined" longer ones, put together of the words of one speaker; "others" words that
-    no grammar has.
+    by one, but for what no grammar takes alone; "joined" longer ones, put together of the words
+    of one speaker; "others" words that no grammar has. All are heard with their row's grammar.
     """
     if folder is None:
         return []
     wanted = {"numbers": "_numbers", "joined": "_joined", "others": "_others"}[which]
     clips = [one for one in read_clips(folder) if one.row["set"].endswith(wanted)]
-    return [Said(one, _recorded(one.path), "volts") for one in clips]
+    if which != "others":
+        clips = [
+            one for one in clips if accepts(spoken_graph(grammar_of(one)), tuple(one.words.split()))
+        ]
+    return [Said(one, _recorded(one.path), grammar_of(one)) for one in clips]
 
 
 def other_words(folder: Path | None) -> list[Said]:

@@ -205,15 +205,17 @@ def test_people_of_packages_are_sorted_by_their_sets(tmp_path: Path) -> None:
     lines = ["file\twords\tspeaker\tsplit\tset\tlicence\trate\texpect"]
     for number, name in enumerate(["a_numbers", "b_numbers", "a_joined", "c_others", "c_words"]):
         soundfile.write(tmp_path / f"{number}.wav", np.zeros(800), EAR_RATE)
-        lines.append(f"{number}.wav\tseven\tp:{number}\tdev\t{name}\tGPL\t16000\t")
+        words = "oh" if name == "b_numbers" else "seven"  # "oh" alone is no reading
+        lines.append(f"{number}.wav\t{words}\tp:{number}\tdev\t{name}\tGPL\t16000\tresistance")
     (tmp_path / "manifest.tsv").write_text("\n".join(lines) + "\n", encoding="utf-8")
 
-    def speakers(which: str) -> list[str]:
-        return [one.clip.row["speaker"] for one in ear_sets.packaged(tmp_path, which)]
+    def found(which: str) -> list[tuple[str, str]]:
+        said = ear_sets.packaged(tmp_path, which)
+        return [(one.clip.row["speaker"], one.grammar) for one in said]
 
-    assert speakers("numbers") == ["p:0", "p:1"]
-    assert speakers("joined") == ["p:2"]
-    assert speakers("others") == ["p:3"]
+    assert found("numbers") == [("p:0", "ohms")]
+    assert found("joined") == [("p:2", "ohms")]
+    assert found("others") == [("p:3", "ohms")]
 
 
 class RepeatingEar:
