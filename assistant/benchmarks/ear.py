@@ -210,7 +210,7 @@ def _parser() -> argparse.ArgumentParser:
         "--peer-every",
         type=int,
         default=5,
-        help="pocketsphinx hears one clip in so many (5; 0: none)",
+        help="pocketsphinx hears one clip in so many of large sets (5; 0: none)",
     )
     parser.add_argument("--peer", action="store_true", help="pocketsphinx too, and both together")
     parser.add_argument(

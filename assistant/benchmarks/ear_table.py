@@ -35,6 +35,7 @@ _NOISE: Final = "noise alone, volts expected"
 _WHISPERS: Final = ("faster_whisper", "whisper", "pywhispercpp")
 _HEADS: Final = ("value", "wrong", "asked", "refused")
 _TOLD_EVERY: Final = 100
+_SMALL: Final = 100
 
 _Row: TypeAlias = "tuple[str, str, list[Said], bool]"
 """Name, bar, clips, and whether they are other words."""
@@ -56,10 +57,14 @@ class Recordings:
 
 @dataclass(frozen=True, slots=True)
 class Listening:
-    """An ear, and that it hears each ``every``-th clip of a set."""
+    """An ear, and that it hears each ``every``-th clip of a set of more than a hundred."""
 
     ear: Recogniser
     every: int = 1
+
+    def step(self, said: Sequence[Said]) -> int:
+        """Give how many clips on the next one lies that it hears."""
+        return self.every if len(said) > _SMALL else 1
 
 
 def judged(ear: Recogniser, said: Iterable[Said], *, others: bool = False) -> list[Counter[str]]:
@@ -131,19 +136,20 @@ def _rows(count: int | None, given: Recordings) -> Iterator[_Row]:
     yield _NOISE, "", sets.noise_alone(loud), True
 
 
-def _by_voice(said: Sequence[Said], ears: Sequence[Sequence[Counter[str]]]) -> Iterator[str]:
-    """Give a line for each voice of the first row, and for those held out and of development.
+def _by_voice(
+    said: Sequence[Said], ears: Sequence[tuple[int, Sequence[Counter[str]]]]
+) -> Iterator[str]:
+    """Give a line for each voice of a set, for all held out, and for all of development.
 
-    ``ears``: what ``judged`` gave of each ear for ``said``, or nothing for a clip left out.
+    ``ears``: of each ear its step through ``said``, and what ``judged`` gave.
     """
     groups: dict[str, list[Counter[str]]] = defaultdict(lambda: [Counter() for _ in ears])
-    for place, one in enumerate(said):
-        voice = one.clip.row.get("voice", "")
-        chose = voice in sets.DEVELOPMENT
-        total = "all of development *" if chose else "all held out"
-        for group in (f"{voice} *" if chose else voice, total):
-            for sums, counts in zip(groups[group], ears, strict=True):
-                sums.update(counts[place])
+    for column, (step, heard) in enumerate(ears):
+        for one, counts in zip(said[::step], heard, strict=True):
+            voice = one.clip.row.get("voice", "")
+            chose = voice in sets.DEVELOPMENT
+            groups[f"{voice} *" if chose else voice][column].update(counts)
+            groups["all of development *" if chose else "all held out"][column].update(counts)
     for group in sorted(groups, key=lambda name: (name.startswith("all "), name)):
         yield _line(f"  {group}", "", groups[group])
 
@@ -196,8 +202,8 @@ def _heads(count: int | None, given: Recordings, listeners: Sequence[Listening])
     yield "* never trained on, but figures were chosen with them."
     yield f"Whisper: {'weights are not carried' if found else 'not carried'}."
     for one in listeners[1:]:
-        yield f"{one.ear.name} hears one clip in {one.every}."
-    names = "".join(f"  |{one.ear.name[:38]:^39}" for one in listeners)
+        yield f"{one.ear.name} hears one clip in {one.every}, or all of up to {_SMALL}."
+    names = "".join(f"  |{one.ear.name[:39]:^39}" for one in listeners)
     heads = "".join(f"{head:>8}" for head in _HEADS)
     yield f"\n{'':54}{names}"
     yield f"{'set':46}{'bar':>8}" + f"  |{'clips':>7}{heads}" * len(listeners)
@@ -206,8 +212,8 @@ def _heads(count: int | None, given: Recordings, listeners: Sequence[Listening])
 def show(count: int | None, given: Recordings, *, peer_every: int) -> None:
     """Print the table for the built-in ear and pocketsphinx; how far it is goes to stderr.
 
-    ``count``: at most so many clips a row of voices. pocketsphinx hears one clip in ``peer_every``,
-    and none with 0.
+    ``count``: at most so many clips a row of voices. pocketsphinx hears one clip in ``peer_every``
+    of sets of more than a hundred, and none with 0.
     """
     listeners, both = _listeners(peer_every)
     for line in _heads(count, given, listeners):
@@ -218,21 +224,15 @@ def show(count: int | None, given: Recordings, *, peer_every: int) -> None:
     for name, bar, said, others in _rows(count, given):
         heard = []
         for one in listeners:
-            part = _with_progress(said[:: one.every], f"{name}, {one.ear.name}")
+            part = _with_progress(said[:: one.step(said)], f"{name}, {one.ear.name}")
             heard.append(judged(one.ear, part, others=others))
         sums = [sum(found, Counter()) for found in heard]
         told[name] = sums[0]
         print(_line(name, bar, sums), flush=True)
         if name == _CLEAN:
             clean = said
-            spread = [
-                [
-                    found[k // one.every] if k % one.every == 0 else Counter()
-                    for k in range(len(said))
-                ]
-                for one, found in zip(listeners, heard, strict=True)
-            ]
-            voices = list(_by_voice(said, spread))
+            steps = [one.step(said) for one in listeners]
+            voices = list(_by_voice(said, list(zip(steps, heard, strict=True))))
     print(f"\nThe first row by voice{'' if voices else f': {_NO_DATA}'}")
     costs = cost_rows(listeners[0].ear, both, clean)
     for line in (*voices, "", *_derived(told), *_levels(clean), *costs):

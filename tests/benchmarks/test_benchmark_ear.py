@@ -263,21 +263,29 @@ def test_a_set_without_data_says_so(
     assert "pocketsphinx is not installed" in told
 
 
-def test_the_peer_hears_some_clips_and_the_first_row_comes_by_voice(
-    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str], tmp_path: Path
+@pytest.mark.parametrize(("small", "heard"), [(10, (3, 1, 2)), (12, (12, 4, 8))])
+def test_the_peer_hears_some_of_a_large_set_and_the_first_row_comes_by_voice(
+    small: int,
+    heard: tuple[int, int, int],
+    monkeypatch: pytest.MonkeyPatch,
+    capsys: pytest.CaptureFixture[str],
+    tmp_path: Path,
 ) -> None:
+    """Twelve clips of three voices, a step of four; ``heard``: all, one voice, held out."""
     _table(monkeypatch, RepeatingEar("second", Heard(kind="other_words")))
     monkeypatch.setattr(ear_sets, "noises", lambda folder: [_HISS])  # noqa: ARG005 - the same shape
+    monkeypatch.setattr(ear_table, "_SMALL", small)
     ear_table.show(None, Recordings(voices=_set_of_voices(tmp_path, 12)), peer_every=4)
     told = capsys.readouterr()
     lines = {line[:46].strip(): line[54:].split() for line in told.out.splitlines()}
+    every, voice, held_out = map(str, heard)
     refused = ["0.0", "0.0", "0.0", "100.0"]
     assert lines["unseen natural voices, clean"][1] == "12"
-    assert lines["unseen natural voices, clean"][6:] == ["|", "3", *refused]
-    assert lines["af_bella"][1::6] == ["4", "1"]
-    assert lines["joe *"][1::6] == lines["all of development *"][1::6] == ["4", "1"]
-    assert lines["all held out"][1::6] == ["8", "2"]
-    assert "second hears one clip in 4" in told.out
+    assert lines["unseen natural voices, clean"][6:] == ["|", every, *refused]
+    assert lines["af_bella"][1::6] == ["4", voice]
+    assert lines["joe *"][1::6] == lines["all of development *"][1::6] == ["4", voice]
+    assert lines["all held out"][1::6] == ["8", held_out]
+    assert f"second hears one clip in 4, or all of up to {small}" in told.out
     assert "unseen natural voices, clean, first: 0 of 12" in told.err
 
 
