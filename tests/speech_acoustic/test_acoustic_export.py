@@ -2,22 +2,19 @@
 
 from __future__ import annotations
 
-import struct
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import pytest
-from hypothesis import given
-from hypothesis import strategies as st
 
 from assistant.speech.acoustic.export import (
     folded,
-    in_16_bits,
     model_bytes,
     output_of_phone,
     posteriors,
     read_model,
 )
+from assistant.speech.acoustic.matrixfile import in_16_bits
 from assistant.speech.modeldir import builtin_directory
 from assistant.speech.phonegraph import builtin_phones
 
@@ -31,47 +28,20 @@ def test_the_built_in_model_is_what_the_recipe_writes() -> None:
     assert model_bytes(read_model(MODEL)) == MODEL.read_bytes()
 
 
-@given(st.integers(0, 2**32 - 1), st.floats(1e-6, 1e6))
-def test_16_bits_are_half_a_step_off_at_most_and_settle_at_once(seed: int, size: float) -> None:
-    values = np.random.default_rng(seed).normal(size=(5, 7)) * size
-    steps, step = in_16_bits(values)
-    back = (steps.astype(np.float64) - 32768) * step
-    assert np.abs(back - values).max() <= step
-    assert np.mean(np.abs(back - values) <= step / 2) >= 34 / 35
-    assert step <= np.abs(values).max() / 2**14
-    again, same = in_16_bits(back.astype(np.float32))
-    assert same == step
-    assert np.array_equal(again, steps)
-
-
-def test_a_matrix_of_zeros_stays_one() -> None:
-    steps, step = in_16_bits(np.zeros((2, 3), np.float32))
-    assert np.all((steps.astype(np.float64) - 32768) * step == 0.0)
-
-
 def test_what_is_read_back_is_what_was_written_within_a_step(tmp_path: Path) -> None:
     layers = folded(random_weights(np.random.default_rng(4)))
     (tmp_path / "final.mdl").write_bytes(model_bytes(layers))
     for (matrix, bias), (wanted, unchanged) in zip(
         read_model(tmp_path / "final.mdl"), layers, strict=True
     ):
-        assert np.abs(matrix - wanted).max() <= in_16_bits(wanted)[1]
+        rise = np.ptp(wanted, axis=0) / 255
+        assert np.all(np.abs(matrix - wanted) <= rise / 2 + 2 * in_16_bits(wanted)[1])
         assert np.array_equal(bias, unchanged)
 
 
-def test_a_file_with_whole_floats_is_read_too(tmp_path: Path) -> None:
-    matrix = np.arange(6, dtype="<f4").reshape(2, 3)
-    head = b"<LinearParams> FM \x04" + struct.pack("<i", 2) + b"\x04" + struct.pack("<i", 3)
-    bias = b"<BiasParams> FV \x04" + struct.pack("<i", 2) + matrix[:, 0].tobytes()
-    (tmp_path / "final.mdl").write_bytes(head + matrix.tobytes() + bias)
-    ((found, told),) = read_model(tmp_path / "final.mdl")
-    assert np.array_equal(found, matrix)
-    assert np.array_equal(told, matrix[:, 0])
-
-
-def test_a_network_of_width_448_and_8_layers_stays_below_8_megabytes() -> None:
-    """The bar for the ear's weights; 3.8 million of them."""
-    sizes = [(448, 9 * 40), *[(448, 3 * 448)] * 6, (40, 448)]
+def test_a_network_of_width_560_and_8_layers_stays_below_8_megabytes() -> None:
+    """The bar for the ear's weights; 5.9 million of them."""
+    sizes = [(560, 9 * 40), *[(560, 3 * 560)] * 6, (40, 560)]
     layers = [(np.ones(size, np.float32), np.ones(size[0], np.float32)) for size in sizes]
     assert len(model_bytes(layers)) < 8e6
 

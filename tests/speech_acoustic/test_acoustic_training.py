@@ -22,6 +22,7 @@ from assistant.speech.acoustic.network import (  # noqa: E402
     log_posteriors,
 )
 from assistant.speech.acoustic.revoice import revoiced  # noqa: E402
+from assistant.speech.acoustic.team import Team  # noqa: E402
 from assistant.speech.acoustic.train import Plan, train  # noqa: E402
 
 if TYPE_CHECKING:
@@ -141,6 +142,34 @@ def test_training_learns_and_goes_on_from_its_weights(tmp_path: Path) -> None:
     more = Plan(steps=1, seconds=6.0, warm_up=1)
     train([tmp_path / "pack"], tmp_path / "more", more, start=path, tell=lines.append)
     assert json.loads(lines[-1])["devset"]
+
+
+def test_a_gate_leaves_out_soft_sounds_at_the_edges() -> None:
+    soft, loud = chirp(0.2, 3000, 3000, 500), chirp(0.3, 200, 300, 8000)
+    bank = SoundBank([np.concatenate([soft, loud, soft])], "cpu")
+    assert int(bank.first[0]) < 0.01 * RATE
+    assert int(bank.loud_first[0]) == pytest.approx(0.2 * RATE, abs=40)
+    assert int(bank.loud_last[0]) == pytest.approx(0.5 * RATE, abs=40)
+    assert int(bank.last[0]) > 0.69 * RATE
+
+
+def shared(rank: int, meeting: Path) -> None:
+    team = Team.joined("cpu", rank, 2, meeting)
+    gradients = [torch.full((2, 3), float(rank)), torch.tensor([4.0 * rank])]
+    assert team.share(gradients, 0.25 + rank / 2) == 0.5
+    assert torch.equal(gradients[0], torch.full((2, 3), 0.5))
+    assert torch.equal(gradients[1], torch.tensor([2.0]))
+    team.leave()
+
+
+def test_processes_of_a_team_average_what_they_learnt(tmp_path: Path) -> None:
+    torch.multiprocessing.spawn(shared, (tmp_path / "meeting",), 2)
+
+
+def test_alone_nothing_is_averaged() -> None:
+    gradient = torch.tensor([3.0])
+    assert Team().share([gradient], 0.75) == 0.75
+    assert gradient.item() == 3.0
 
 
 def test_a_wider_network_computes_what_it_grew_from() -> None:

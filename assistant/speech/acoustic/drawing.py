@@ -28,18 +28,20 @@ SETS: dict[str, float] = {
     "an4": 0.11,
     "sc2test": 0.20,
     "prompt": 0.02,
-    "kokoro": 0.04,
-    "blend": 0.38,
-    "other": 0.07,
+    "kokoro": 0.03,
+    "blend": 0.35,
+    "other": 0.05,
+    "near": 0.06,
     "flite": 0.03,
     "festival": 0.03,
-    "pico": 0.03,
+    "pico": 0.02,
+    "accents": 0.02,
     "gnuspeech": 0.02,
-    "rhvoice": 0.05,
-    "espeak": 0.05,
+    "rhvoice": 0.04,
+    "espeak": 0.04,
 }
-"""Shares of the sets in what is drawn; ``blend`` and ``other`` are what ``chorus`` says."""
-_POWERS: dict[str, float] = {"an4": 0.3, "sc2test": 0.3, "blend": 0.2, "other": 0.0}
+"""Shares of the sets in what is drawn; ``chorus`` says ``blend``, ``other`` and ``near``."""
+_POWERS: dict[str, float] = {"an4": 0.3, "sc2test": 0.3, "blend": 0.2, "other": 0.0, "near": 0.0}
 """How much more a clip of rare words counts; in other sets a half."""
 
 

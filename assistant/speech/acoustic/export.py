@@ -1,9 +1,9 @@
 """From trained weights to ``final.mdl`` as vosk loads it.
 
 The file is Kaldi's binary form of a transition model and an nnet3 acoustic model. Mean and
-deviation of the input and the batch norm are folded into the affine layers, and the matrices are
-written in 16 bits an entry, which halves the file. ``posteriors`` computes the folded network
-with numpy alone.
+deviation of the input and the batch norm are folded into the affine layers. Their matrices are
+written in 8 bits an entry, those of the first and the last layer, which are small, in 16.
+``posteriors`` computes the folded network with numpy alone.
 """
 
 from __future__ import annotations
@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
 
+from assistant.speech.acoustic.matrixfile import matrix_bytes, read_matrix
 from assistant.speech.lexicon import PHONES
 from assistant.speech.phonegraph import builtin_phones
 
@@ -24,15 +25,13 @@ if TYPE_CHECKING:
 
     Layers = list[tuple[NDArray[np.float32], NDArray[np.float32]]]
 
-__all__ = ["folded", "in_16_bits", "model_bytes", "output_of_phone", "posteriors", "read_model"]
+__all__ = ["folded", "model_bytes", "output_of_phone", "posteriors", "read_model"]
 
 _HALF: Final = 0.5
 _EPSILON: Final = 1e-5
 _SHIFTS: Final = (3, 3, 3, 6, 6, 9)
 _STRIDE: Final = 3
-_MOST_STEPS: Final = 32767
 _HEAD: Final = b"<LinearParams> "
-_COMPRESSED: Final = struct.Struct("<ffii")
 
 
 def output_of_phone(name: str) -> int:
@@ -97,30 +96,6 @@ def _vector(values: NDArray[Any]) -> bytes:
     return b"FV " + _int(len(values)) + np.asarray(values, "<f4").tobytes()
 
 
-def in_16_bits(values: NDArray[Any]) -> tuple[NDArray[np.uint16], float]:
-    """Give a matrix as whole steps, 32768 for zero, and the step.
-
-    The step is a power of two, of which the largest entry has at most 32767: so what is read
-    back is exact in single precision, gives the same steps again, and is at most half a step off
-    (a whole one for an entry within half a step of a power of two).
-    """
-    largest = float(np.abs(values).max(initial=0.0))
-    step = 2.0 ** (int(np.frexp(largest)[1]) - 15)
-    steps = np.round(np.asarray(values, np.float64) / step).clip(-_MOST_STEPS, _MOST_STEPS)
-    return (steps + _MOST_STEPS + 1).astype(np.uint16), step
-
-
-def _matrix(values: NDArray[Any]) -> bytes:
-    """Kaldi's compressed matrix of two bytes an entry: least value, range, rows, columns, steps.
-
-    Source of the layout: ``CompressedMatrix`` of Kaldi, which ``Matrix::Read`` takes where an
-    uncompressed one is expected. An entry is the least value and range / 65535 times the steps.
-    """
-    steps, step = in_16_bits(values)
-    least, span = -(_MOST_STEPS + 1) * step, (2 * _MOST_STEPS + 1) * step
-    return b"CM2 " + _COMPRESSED.pack(least, span, *steps.shape) + steps.astype("<u2").tobytes()
-
-
 def _ints(values: list[int]) -> bytes:
     """Kaldi's vector of int32: the size of one, the count, the values."""
     return b"\x04" + struct.pack("<i", len(values)) + struct.pack(f"<{len(values)}i", *values)
@@ -183,10 +158,18 @@ def _configuration(layers: int, bands: int) -> str:
     return "\n".join(rows) + "\n\n"
 
 
-def _affine(name: str, matrix: NDArray[Any], bias: NDArray[Any]) -> bytes:
+def _affine(
+    name: str, matrix: NDArray[Any], bias: NDArray[Any], *, one_byte: bool = False
+) -> bytes:
     kind = "FixedAffineComponent"
     head = f"<ComponentName> {name} <{kind}> <LinearParams> ".encode()
-    return head + _matrix(matrix) + b"<BiasParams> " + _vector(bias) + f"</{kind}> ".encode()
+    return (
+        head
+        + matrix_bytes(matrix, one_byte=one_byte)
+        + b"<BiasParams> "
+        + _vector(bias)
+        + f"</{kind}> ".encode()
+    )
 
 
 def _pointwise(name: str, kind: str, size: int) -> bytes:
@@ -212,7 +195,7 @@ def model_bytes(layers: Layers) -> bytes:
     ]
     parts.append(b"<NumComponents> " + _int(2 * len(layers)))
     for number, (matrix, bias) in enumerate(layers[:-1]):
-        parts.append(_affine(f"l{number}.affine", matrix, bias))
+        parts.append(_affine(f"l{number}.affine", matrix, bias, one_byte=number > 0))
         parts.append(_pointwise(f"l{number}.relu", "RectifiedLinearComponent", len(bias)))
     parts.append(_affine(f"l{len(layers) - 1}.affine", *layers[-1]))
     parts.append(_pointwise("output.log-softmax", "LogSoftmaxComponent", len(layers[-1][1])))
@@ -225,17 +208,7 @@ def read_model(path: Path) -> Layers:
     data = path.read_bytes()
     layers, at = [], 0
     while (at := data.find(_HEAD, at)) >= 0:
-        at += len(_HEAD)
-        if data[at : at + 4] == b"CM2 ":
-            least, span, rows, columns = _COMPRESSED.unpack_from(data, at + 4)
-            at += 4 + _COMPRESSED.size
-            steps = np.frombuffer(data, "<u2", rows * columns, at)
-            at += 2 * rows * columns
-            matrix = (least + span / (2 * _MOST_STEPS + 1) * steps).astype(np.float32)
-        else:
-            rows, columns = struct.unpack_from("<xixi", data, at + 3)
-            matrix = np.frombuffer(data, "<f4", rows * columns, at + 13)
-            at += 13 + 4 * rows * columns
+        matrix, at = read_matrix(data, at + len(_HEAD))
         at += len(b"<BiasParams> FV ")
-        layers.append((matrix.reshape(rows, columns), np.frombuffer(data, "<f4", rows, at + 5)))
+        layers.append((matrix, np.frombuffer(data, "<f4", len(matrix), at + 5)))
     return layers

@@ -11,6 +11,9 @@ from dataclasses import dataclass
 from importlib import import_module, resources
 from typing import TYPE_CHECKING, Final
 
+import numpy as np
+
+from assistant.speech.acoustic.foreign import accented
 from assistant.speech.acoustic.voices import said_as
 
 if TYPE_CHECKING:
@@ -37,8 +40,15 @@ class Line:
 def spell(
     phrases: Iterable[tuple[str, str]],
     ways_of: Callable[[str], tuple[tuple[int, ...], ...]],
+    *,
+    foreign: float = 0.0,
+    seed: int = 0,
 ) -> list[Line]:
-    """Spell (words, set) pairs; phrases that a dictionary or Kokoro cannot say are left out."""
+    """Spell (words, set) pairs; phrases that a dictionary or Kokoro cannot say are left out.
+
+    The share ``foreign`` of them is spelled with an accent (``foreign.accented``).
+    """
+    rng = np.random.default_rng(seed)
     maker = import_module("hibari.g2p").G2P
     accents = (maker(), maker(british=True))
     listed = json.loads((resources.files("hibari") / "assets" / "vocab.json").read_text("utf-8"))
@@ -47,6 +57,8 @@ def spell(
     for words, name in phrases:
         ways = ways_of(words)
         spelled = [accent(said_as(words)) for accent in accents]
+        if foreign and rng.random() < foreign:
+            spelled = [accented(one, rng)[1] for one in spelled]
         known = all(one and all(sound in numbers for sound in one) for one in spelled)
         if ways and known and max(len(one) for one in spelled) < _LONGEST:
             american, british = (tuple(numbers[sound] for sound in one) for one in spelled)

@@ -1,6 +1,7 @@
 """Training: CTC on augmented clips, AdamW with a cosine, weights averaged over steps.
 
-A start from trained weights may keep the gathered batch norm (the default) or gather anew.
+A start from trained weights may keep the gathered batch norm (the default) or gather anew. Several
+devices may train together (``team``).
 """
 
 from __future__ import annotations
@@ -9,7 +10,7 @@ import itertools
 import json
 import math
 import time
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, replace
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -27,6 +28,7 @@ from assistant.speech.acoustic.network import (
     save_parameters,
     trained_names,
 )
+from assistant.speech.acoustic.team import Team
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Sequence
@@ -37,7 +39,7 @@ if TYPE_CHECKING:
 
 __all__ = ["Plan", "train"]
 
-_SIFTED = frozenset({"blend", "other"})
+_SIFTED = frozenset({"blend", "other", "near"})
 """Sets whose strangest clips are left out: blends of voices may fail to speak."""
 _TOLD = 24
 
@@ -165,10 +167,12 @@ def train(
     *,
     start: Path | None = None,
     judge: Path | None = None,
-    device: str = "cpu",
+    team: Team | None = None,
     tell: Callable[[str], None] = print,
 ) -> Path:
     """Train on the packs in ``folders``; write weights and a log to ``out``; give their path.
+
+    Of a ``team`` every process calls this; its first writes the weights and tells.
 
     Weights are also written at every report, so that a run that is cut off leaves some.
 
@@ -176,12 +180,16 @@ def train(
     smaller; without one the network starts at random. ``judge`` are weights that choose among
     the ways to say a clip and find the strangest clips; without them the start's do.
     """
+    team = team or Team()
+    device, seed = team.device, plan.seed + 1000 * team.rank
     out.mkdir(parents=True, exist_ok=True)
-    torch.manual_seed(plan.seed)
+    torch.manual_seed(seed)
     torch.backends.cuda.matmul.allow_tf32 = torch.backends.cudnn.allow_tf32 = True
     begun = time.monotonic()
 
     def timed(line: str) -> None:
+        if team.rank:
+            return
         tell(f"{time.monotonic() - begun:.0f} s, {line}")
 
     pack = read_pack(*folders)
@@ -190,14 +198,14 @@ def train(
     noisy = [k for k, one in enumerate(pack.clips) if one.clip.set == "noise"]
     noise = SoundBank([pack.sounds[k] for k in noisy], device)
     generator = torch.Generator(device=device)
-    generator.manual_seed(plan.seed)
+    generator.manual_seed(seed)
     augmenter = Augmenter(speech, noise, generator)
     spoken = [k for k, one in enumerate(pack.clips) if one.ways]
     timed(f"{speech.total / 16_000 / 3600:.2f} h of sound on the device")
     parameters = _parameters(start, augmenter, spoken, plan, device)
     judging = load_parameters(judge, device) if judge is not None else parameters
     chosen, strange = _chosen_ways(judging, augmenter, pack, spoken, device)
-    barred = _sifted(pack, strange, plan.left_out, tell) if start or judge else set()
+    barred = _sifted(pack, strange, plan.left_out, timed) if start or judge else set()
     timed(f"ways of saying chosen, {len(barred)} clips left out")
     ways: list[tuple[int, ...]] = [chosen.get(k, ()) for k in range(len(pack.clips))]
     groups: dict[str, list[int]] = {}
@@ -205,24 +213,29 @@ def train(
         clip = pack.clips[k].clip
         if clip.split == "dev":
             groups.setdefault(clip.set, []).append(k)
-    timed(f"judge: {_checked(judging, augmenter, groups, ways, device)}")
+    if not team.rank:
+        timed(f"judge: {_checked(judging, augmenter, groups, ways, device)}")
 
     path = out / "weights.npz"
 
     def check(now: Parameters) -> None:
+        if team.rank:
+            return
         save_parameters(now, path)
         tell(json.dumps(_checked(now, augmenter, groups, ways, device)))
 
     average = _run(
         parameters,
         augmenter,
-        Drawer(pack, ways, barred, plan, device),
+        Drawer(pack, ways, barred, replace(plan, seed=seed), device),
         plan=plan,
+        team=team,
         begun=begun,
         check=check,
-        tell=tell,
+        tell=timed,
     )
-    save_parameters(average, path)
+    if not team.rank:
+        save_parameters(average, path)
     return path
 
 
@@ -245,6 +258,7 @@ def _run(
     drawer: Drawer,
     *,
     plan: Plan,
+    team: Team,
     begun: float,
     check: Callable[[Parameters], None],
     tell: Callable[[str], None],
@@ -263,8 +277,8 @@ def _run(
     length = max(1.0, 60 * plan.minutes - (first - begun))
     losses: list[Any] = []
     feeder = Feeder(augmenter, drawer)
+    done = 0.0
     for step, (features, frames, targets) in enumerate(feeder):
-        done = max((time.monotonic() - first) / length, step / plan.steps)
         if done >= 1:
             break
         slow = min(1.0, (step + 1) / plan.warm_up)
@@ -278,6 +292,9 @@ def _run(
         loss = each.sum() / max(1, sum(len(one) + 1 for one in targets))
         optimiser.zero_grad(set_to_none=True)
         loss.backward()
+        # All leave at the same step, by the clocks' average
+        done = max((time.monotonic() - first) / length, (step + 1) / plan.steps)
+        done = team.share([parameters[name].grad for name in names], done)
         norm = torch.nn.utils.clip_grad_norm_([parameters[name] for name in names], 3.0)
         if not bool(torch.isfinite(norm)):
             tell(f"step {step + 1} is left out: its gradient is not finite")
@@ -292,7 +309,7 @@ def _run(
         if time.monotonic() - told > plan.report_every:
             told = time.monotonic()
             mean = float(torch.stack(losses).mean())
-            tell(f"{told - first:.0f} s, step {step + 1}, loss {mean:.4f}")
+            tell(f"step {step + 1}, loss {mean:.4f}")
             losses = []
             check(average)
     tell(f"{step} steps")
