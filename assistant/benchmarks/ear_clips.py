@@ -146,14 +146,13 @@ def right(heard: Heard, clip: Clip) -> bool:
 
 
 def rivalry(heard: Heard, clip: Clip) -> float:
-    """Give the margin to the best alternative that is understood otherwise."""
+    """Give the margin to the best alternative that is understood otherwise, or to other words."""
     if not heard.hypotheses:
         return 0.0
     first = _understood(heard.text, clip)
-    for other in heard.hypotheses[1:]:
-        if _understood(other.text, clip) != first:
-            return heard.hypotheses[0].score - other.score
-    return math.inf
+    rivals = [one.score for one in heard.hypotheses if _understood(one.text, clip) != first]
+    rivals += [] if heard.other_words is None else [heard.other_words]
+    return heard.hypotheses[0].score - max(rivals, default=-math.inf)
 
 
 def meaning_weight(heard: Heard, clip: Clip) -> float:

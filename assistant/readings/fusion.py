@@ -2,7 +2,8 @@
 
 The rules, in this order:
 
-1. What does not parse is not a reading; an unparsed phrase that is clearly ahead refuses all.
+1. What does not parse is not a reading; an unparsed phrase, or other words, that are clearly
+   ahead refuse all. What is not clearly ahead of them is asked back.
 2. A reading that is clearly ahead by ear is never changed by the belief, only asked back.
 3. Close candidates are settled by the belief where it favours one by far; else both are named.
 4. Words that leave the number open ("twelve six") are always asked back.
@@ -317,14 +318,17 @@ def decide(
         return heard.refusal
     best, *others = heard.options
     margin = best.score - others[0].score if others else math.inf
+    ahead = best.score - heard.refused
     if best.reading is None:
-        return _command(best, margin, limits)
+        return _command(best, min(margin, ahead), limits)
     judge = _Judge(heard.options, quantity, weigh)
     close = [o for o in others if o.score > best.score - limits.margin]
     if any(option.command for option in close):
         return _confirm(best, best.reading, digits=False)
     if close:
         return _settle([best, *close], judge, would_change, limits)
+    if ahead < limits.margin:
+        return _confirm(best, best.reading, digits=False)
     return _by_ear(best, others, judge, would_change, limits)
 
 

@@ -197,8 +197,12 @@ def test_what_does_not_parse_is_no_reading(text: str) -> None:
 def test_an_unparsed_phrase_that_is_clearly_ahead_refuses_the_rest() -> None:
     phrases = heard(("nine lives", 0), ("nine", -4))
     assert isinstance(choose(phrases, expecting(9.0)), Reject)
-    near = heard(("nine lives", 0), ("nine", -1))
-    assert isinstance(choose(near, expecting(9.0)), Accept)
+    for near in (heard(("nine lives", 0), ("nine", -1)), heard(("nine", 0), ("nine lives", -2.9))):
+        decision = choose(near, expecting(9.0))
+        assert isinstance(decision, Confirm)
+        assert not decision.surprising
+    far = heard(("nine", 0), ("nine lives", -3.1))
+    assert isinstance(choose(far, expecting(9.0)), Accept)
 
 
 def test_a_wrong_unit_is_refused_with_what_was_expected() -> None:
@@ -222,6 +226,13 @@ def test_commands() -> None:
     assert choose(heard(("repeat", 0), ("three", -1))) == Command(command="repeat")
     assert isinstance(choose(heard(("two", 0), ("undo", -1)), expecting(2.0)), Confirm)
     assert isinstance(choose(heard(("yes", 0), ("no", -2)), quantity=None), Reject)
+
+
+def test_a_command_that_other_words_come_near_is_only_taken_where_it_does_no_harm() -> None:
+    near = ("[other words]", -1)
+    assert choose(heard(("repeat", 0), near)) == Command(command="repeat")
+    assert isinstance(choose(heard(("undo", 0), near)), Reject)
+    assert choose(heard(("undo", 0), ("[other words]", -4))) == Command(command="undo")
 
 
 def test_corrections_are_marked() -> None:
