@@ -53,6 +53,11 @@ def _odd_pair(words: Sequence[str], place: int) -> int:
     elif word in _DIGITS:
         odd += before in _TEENS or (before in _TENS and word in {"zero", "oh"})
         odd += before in _DIGITS and "point" not in words[:place]
+        odd += (
+            place > 2
+            and words[place - 3] == "point"
+            and _DIGITS.issuperset(words[place - 2 : place])
+        )
     elif word == "hundred":
         odd += before in _TEENS | _TENS
     elif word == "half":
