@@ -10,9 +10,10 @@ DIR holds sound files and ``manifest.tsv`` (tab-separated, with a head line). Co
 say what should be understood; without them the words are interpreted. Any other column can choose
 (``--where set=fsdd``) or group (``--by noise_db``). ``--sure`` shows how sure a score is: every
 clip as it is, with ``--noise`` once more at 10 dB, with ``--telephone`` once more through a line,
-with ``--beside`` other words. ``--cost`` shows what the ear costs. Speech is not part of the
-project: ``audio_fixtures/render.py --benchmark OUT`` makes such a directory, and its README says
-how the set of ``--voices`` is made.
+with ``--beside`` other words. ``--once`` leaves the second looks out, also to choose their figures
+by. ``--cost`` shows what the ear costs. Speech is not part of the project:
+``audio_fixtures/render.py --benchmark OUT`` makes such a directory, and its README says how the
+set of ``--voices`` is made.
 """
 
 from __future__ import annotations
@@ -57,6 +58,7 @@ from assistant.speech.phonegraph import GraphCosts, build_graph, builtin_phones
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
+    from assistant.speech.calibration import Calibration
     from assistant.speech.events import Heard, Recogniser
 
 __all__ = ["main"]
@@ -138,15 +140,15 @@ def _auc(pairs: list[tuple[float, bool]]) -> float:
 
 def _limits(clips: list[Clip], asked: argparse.Namespace) -> Iterator[str]:
     """Say what each limit against other words would let through, to choose ``loop_ahead``."""
-    figures = builtin_calibration().model_copy(update={"loop_ahead": 1000.0})
-    ear = BuiltinEar(grammar_graph, figures, enter=5.0)
+    figures = builtin_calibration()
+    ear = BuiltinEar(grammar_graph, _figures(asked), enter=5.0, refuses=False)
     rows = []
     for clip in clips:
         heard = hear(ear, read_sound(clip.path).samples, grammar_of(clip, asked.grammar))
         if heard.hypotheses:
             # Where the loop is so far behind that it is not told, no limit refuses the phrase
             loop = -math.inf if heard.other_words is None else heard.other_words
-            gap = heard.hypotheses[0].score - loop - 1000.0 * figures.sharpness
+            gap = (heard.hypotheses[0].score - loop) / figures.sharpness - figures.loop_ahead
             rows.append((gap, not asked.others and right(heard, clip)))
     heads = ("loop_ahead", "right kept", "wrong kept")
     yield "\n" + "".join(f"{head:>12}" for head in heads) + f"   percent of {len(clips)} clips"
@@ -156,16 +158,22 @@ def _limits(clips: list[Clip], asked: argparse.Namespace) -> Iterator[str]:
         yield f"{limit:12d}" + "".join(f"{100 * n / max(1, len(clips)):12.1f}" for n in shares)
 
 
+def _figures(asked: argparse.Namespace) -> Calibration:
+    """Give the figures of the built-in network; with ``--once`` without a second look."""
+    figures = builtin_calibration()
+    return figures.model_copy(update={"looks": ()}) if asked.once else figures
+
+
 def _sure(clips: list[Clip], asked: argparse.Namespace) -> Iterator[str]:
     """Say how sure a score is."""
     others = read_clips(asked.beside) if asked.beside else []
     named = {"grammar": asked.grammar, "noise": asked.noise, "telephone": asked.telephone}
-    yield from sure(scores(clips, others=others, **named))
+    yield from sure(scores(clips, others=others, figures=_figures(asked), **named))
 
 
 def _cost(clips: list[Clip], asked: argparse.Namespace) -> Iterator[str]:
     """Say what the ear costs; with ``--peer`` both ears too."""
-    ear = BuiltinEar(grammar_graph)
+    ear = BuiltinEar(grammar_graph, _figures(asked))
     both = BothEars(ear, SphinxEar(grammar_graph)) if asked.peer else None
     said = [
         Said(clip, read_sound(clip.path).samples, grammar_of(clip, asked.grammar)) for clip in clips
@@ -228,6 +236,7 @@ def _parser() -> argparse.ArgumentParser:
     parser.add_argument("--sure", action="store_true", help="tables of how sure a score is")
     parser.add_argument("--beside", type=Path, help="with --sure: clips of other words")
     parser.add_argument("--cost", action="store_true", help="time after speech, pace, memory")
+    parser.add_argument("--once", action="store_true", help="hear nothing a second time")
     parser.add_argument("--details", action="store_true", help="say what was misheard")
     return parser
 
@@ -260,7 +269,7 @@ def main(arguments: list[str]) -> int:
         ears: list[Recogniser] = [
             VoskModelEar(asked.model, grammar_graph("any").words, grammar_graph)
             if asked.model
-            else BuiltinEar(grammar_graph)
+            else BuiltinEar(grammar_graph, _figures(asked))
         ]
         if asked.peer:
             sphinx = SphinxEar(grammar_graph)

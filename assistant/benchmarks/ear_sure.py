@@ -3,7 +3,7 @@
 Tables over clips: by the margin to the best phrase with another meaning, and what other limits on
 it would ask back and let through; by the weight that the ear gives to what it understood first,
 with a curve; and, with other words beside the phrases, by how far the loop over phones is ahead.
-No limit on other words is set while these are made.
+Nothing is refused as other words while these are made; what is close is heard again as ever.
 """
 
 from __future__ import annotations
@@ -35,11 +35,11 @@ if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator, Sequence
     from pathlib import Path
 
+    from assistant.speech.calibration import Calibration
     from assistant.speech.events import Heard
 
 __all__ = ["Score", "scores", "sure"]
 
-_UNLIMITED: Final = 1000.0
 _MARGINS: Final = (0.0, 1.0, 2.0, 3.0, 5.0, 8.0, math.inf)
 _GAPS: Final = (-math.inf, 0.0, 2.0, 4.0, 6.0, 9.0, math.inf)
 _WEIGHTS: Final = (0.0, 0.5, 0.6, 0.7, 0.8, 0.9, 0.95, 0.98, 1.0)
@@ -52,10 +52,10 @@ _SORTS: Final = ("right", "wrong", "other words")
 class Score:
     """A clip that was heard as a phrase.
 
-    ``margin`` is to the best phrase with another meaning, infinite without one; ``ahead`` is by
-    how much the loop is better than the phrase, less what its phones are allowed, minus
-    infinity where the loop did not come near; ``weight`` in [0, 1] is the share of all phrases
-    with the meaning of the first.
+    ``margin`` is to the best phrase with another meaning or to other words, whichever is nearer,
+    infinite without either; ``ahead`` is by how much the loop is better than the phrase, less what
+    its phones are allowed, minus infinity where the loop did not come near; ``weight`` in [0, 1] is
+    the share of all phrases with the meaning of the first.
     """
 
     sort: str
@@ -68,7 +68,8 @@ def _scored(heard: Heard, clip: Clip, *, other: bool, scale: float) -> Score:
     good = not other and right(heard, clip)
     ahead = -math.inf
     if heard.other_words is not None:
-        ahead = (heard.other_words - heard.hypotheses[0].score) / scale + _UNLIMITED
+        ahead = (heard.other_words - heard.hypotheses[0].score) / scale
+        ahead += builtin_calibration().loop_ahead
     return Score(
         sort="other words" if other else "right" if good else "wrong",
         margin=rivalry(heard, clip),
@@ -96,10 +97,11 @@ def scores(
     others: Iterable[Clip] = (),
     noise: Path | None = None,
     telephone: bool = False,
+    figures: Calibration | None = None,
 ) -> list[Score]:
     """Hear all clips, and ``others`` while anything may come; give those heard as phrases."""
-    figures = builtin_calibration().model_copy(update={"loop_ahead": _UNLIMITED})
-    ear = BuiltinEar(grammar_graph, figures, enter=5.0)
+    ear = BuiltinEar(grammar_graph, figures, enter=5.0, refuses=False)
+    scale = builtin_calibration().sharpness
     noises = noises_in(noise)
     named = [(one, grammar_of(one, grammar), False) for one in clips]
     named += [(one, "any", True) for one in others]
@@ -108,7 +110,7 @@ def scores(
         for sound in _ways(read_sound(clip.path).samples, number, noises, telephone=telephone):
             heard = hear(ear, sound, name)
             if heard.hypotheses:
-                found.append(_scored(heard, clip, other=other, scale=figures.sharpness))
+                found.append(_scored(heard, clip, other=other, scale=scale))
     return found
 
 

@@ -9,6 +9,8 @@ from typing import Annotated
 import yaml
 from pydantic import BaseModel, ConfigDict, Field
 
+from assistant.speech.looks import Look
+
 __all__ = ["Calibration", "builtin_calibration"]
 
 _Cost = Annotated[float, Field(ge=0, le=100, allow_inf_nan=False)]
@@ -22,8 +24,9 @@ class Calibration(BaseModel):
     (``habits.oddities``), ``loop_phone`` for each phone of the loop. The loop's score counts as
     that of other words when ``loop_ahead`` is taken from it, and ``loop_per_phone`` for each of
     its phones: a long phrase gathers more. A phrase must be ``silence_behind`` better than
-    silence: noise makes phrases that hardly are. ``sharpness`` scales scores to natural
-    logarithms of weights.
+    silence: noise makes phrases that hardly are. Where one of these comparisons, or that of the
+    best phrase with the next, comes out closer than ``doubt``, the sound is heard again in each of
+    ``looks`` (``looks.py``). ``sharpness`` scales scores to natural logarithms of weights.
     """
 
     model_config = ConfigDict(frozen=True, extra="forbid")
@@ -35,6 +38,8 @@ class Calibration(BaseModel):
     loop_ahead: Annotated[float, Field(ge=-100, le=1000)]
     loop_per_phone: Annotated[float, Field(ge=0, le=10)]
     silence_behind: _Cost
+    doubt: _Cost
+    looks: tuple[Look, ...]
     sharpness: Annotated[float, Field(gt=0, le=10)]
 
 

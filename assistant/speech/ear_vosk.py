@@ -23,6 +23,7 @@ from assistant.speech.calibration import Calibration, builtin_calibration
 from assistant.speech.events import GraphSource, Heard, Hypothesis, acceptor, spoken_graph
 from assistant.speech.habits import oddities
 from assistant.speech.lexicon import network_lexicon
+from assistant.speech.looks import Look, changed, together
 from assistant.speech.modeldir import write_model
 from assistant.speech.parts import need
 from assistant.speech.phonegraph import (
@@ -73,10 +74,12 @@ class _Told:
     accepts: Callable[[tuple[str, ...]], bool]
     name: str
     sharpness: float = 1.0
-    other_words: float = 0.0
-    loop_ahead: float = 0.0
+    other_words: float = 0.0  # what the loop's branch cost, less what it may be ahead
     silence_behind: float = 0.0
     unusual: float = 0.0
+    looks: tuple[Look, ...] = ()
+    doubt: float = 0.0
+    refuses: bool = True
     grammar: str = ""
 
 
@@ -88,7 +91,8 @@ class BuiltinEar:
     ``graphs`` gives word graphs by name, ``figures`` are the network's, left out those that come
     with it. ``enter``, up to 8, is what the loop's branch costs: the decoder lists what is up to
     9 behind the best, so phrases up to 9 more than that behind the loop, and the loop where it is
-    no more than 9 less that behind a phrase. Left out it is ``loop_ahead`` of the figures.
+    no more than 9 less that behind a phrase. Left out it is ``loop_ahead`` of the figures. An ear
+    that does not refuse gives phrases also where the loop is ahead, to measure by how much.
     """
 
     def __init__(
@@ -97,10 +101,12 @@ class BuiltinEar:
         figures: Calibration | None = None,
         *,
         enter: float | None = None,
+        refuses: bool = True,
     ) -> None:
         self._vosk = _vosk()
         self._graphs = graphs
         self._figures = figures or builtin_calibration()
+        self._refuses = refuses
         # What a phrase may be behind the loop is paid in the graph, phone by phone, so that
         # neither is lost on the way; the decoder lists both, and not the loop's thousand ways.
         allowed = self._figures.loop_per_phone / _GRAPH_SCALE
@@ -138,10 +144,12 @@ class BuiltinEar:
             accepts=acceptor(words),
             name=self.name,
             sharpness=self._figures.sharpness,
-            other_words=self._costs.other_words * _GRAPH_SCALE,
-            loop_ahead=self._figures.loop_ahead,
+            other_words=self._costs.other_words * _GRAPH_SCALE - self._figures.loop_ahead,
             silence_behind=self._figures.silence_behind,
             unusual=self._figures.unusual,
+            looks=self._figures.looks,
+            doubt=self._figures.doubt,
+            refuses=self._refuses,
             grammar=grammar,
         )
         return directory, told
@@ -235,23 +243,36 @@ class VoskStream:
             return again.finish()
         self._parts.append(_alternatives(self._decoder.FinalResult()))
         self._decoder = None
-        whole = _joined(self._parts)
-        found = self._by_habit([one for one in whole if one.text != OTHER_WORDS])
-        other = next((one.score for one in whole if one.text == OTHER_WORDS), None)
-        if other is not None:
-            other += self._told.other_words - self._told.loop_ahead
-        return self._heard(found, other)
+        found = self._weighed(_joined(self._parts))
+        if make is not None and self._close(found):
+            sound = np.concatenate(self._sound)
+            looks = [_heard_once(make, changed(sound, look)) for look in self._told.looks]
+            apart = ("", OTHER_WORDS)
+            found = together([found, *(self._weighed(look) for look in looks)], apart)
+        return self._heard(found)
 
-    def _by_habit(self, found: list[Hypothesis]) -> list[Hypothesis]:
-        """Hold what people hardly ever say against the phrases, and rank them anew."""
+    def _weighed(self, found: list[Hypothesis]) -> list[Hypothesis]:
+        """Hold what people hardly ever say against the phrases, give the loop what it is due."""
         told = self._told
-        if not told.unusual:
-            return found
-        weighed = [
-            replace(one, score=one.score - told.unusual * oddities(one.text.split(), told.grammar))
-            for one in found
-        ]
+
+        def due(one: Hypothesis) -> float:
+            if one.text == OTHER_WORDS:
+                return told.other_words
+            odd = oddities(one.text.split(), told.grammar) if told.unusual else 0
+            return -told.unusual * odd
+
+        weighed = [replace(one, score=one.score + due(one)) for one in found]
         return sorted(weighed, key=lambda one: -one.score)
+
+    def _close(self, found: list[Hypothesis]) -> bool:
+        """Whether the best phrase is close to another, or to where it would be refused."""
+        scores = {one.text: one.score for one in found}
+        other = scores.pop(OTHER_WORDS, -math.inf)
+        quiet = scores.pop("", -math.inf) + self._told.silence_behind
+        if not scores or self._loudness.silent:
+            return False
+        best, *rivals = sorted(scores.values(), reverse=True)
+        return any(abs(best - limit) < self._told.doubt for limit in (quiet, other, *rivals[:1]))
 
     def _accept(self, pcm: Samples) -> None:
         if self._decoder is None:
@@ -260,26 +281,36 @@ class VoskStream:
         if self._decoder.AcceptWaveform(pcm.tobytes()):
             self._parts.append(_alternatives(self._decoder.Result()))
 
-    def _heard(self, found: list[Hypothesis], other: float | None) -> Heard:
+    def _heard(self, found: list[Hypothesis]) -> Heard:
         """Sort what was found: phrases of the grammar, silence, or words outside it."""
-        scale = self._told.sharpness
+        told, scores = self._told, {one.text: one.score for one in found}
+        heard = Heard(kind="silence", seconds=self._frames / EAR_RATE, recogniser=told.name)
+        if self._loudness.silent or not scores:
+            return heard
+        loop = scores.pop(OTHER_WORDS, None)
+        other = None if loop is None else loop * told.sharpness
+        best = max(scores.values(), default=-math.inf)
+        if scores and best < scores.get("", -math.inf) + told.silence_behind:
+            return heard
         phrases = tuple(
-            Hypothesis(text=one.text, score=one.score * scale)
+            Hypothesis(text=one.text, score=one.score * told.sharpness)
             for one in found
-            if one.text and self._told.accepts(tuple(one.text.split()))
+            if one.text and one.text in scores and told.accepts(tuple(one.text.split()))
         )
-        other = None if other is None else other * scale
-        heard = Heard(kind="silence", seconds=self._frames / EAR_RATE, recogniser=self._told.name)
-        quiet = max((one.score for one in found if not one.text), default=-math.inf)
-        if self._loudness.silent or not (found or other is not None):
-            return heard
-        if found and found[0].score < quiet + self._told.silence_behind:
-            return heard
-        if not phrases or phrases[0].score < found[0].score * scale:
+        if not phrases or phrases[0].score < best * told.sharpness:
             return replace(heard, kind="other_words")
-        if other is not None and other > phrases[0].score:
+        if other is not None and told.refuses and other > phrases[0].score:
             return replace(heard, kind="other_words", other_words=other)
         return replace(heard, kind="phrase", hypotheses=phrases, other_words=other)
+
+
+def _heard_once(make: Callable[[], Any], sound: Samples) -> list[Hypothesis]:
+    """Give what a new decoder hears in all of ``sound``."""
+    decoder, tone = make(), RoomTone()
+    decoder.SetMaxAlternatives(_ALTERNATIVES + 1)
+    for piece in (tone.before(), tone.under(sound), tone.after()):
+        decoder.AcceptWaveform(piece.tobytes())
+    return _alternatives(decoder.FinalResult())
 
 
 def _alternatives(answer: str) -> list[Hypothesis]:

@@ -11,13 +11,16 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from assistant.benchmarks import ear, ear_sure
-from assistant.benchmarks.ear_clips import Clip, meaning_weight, read_clips
+from assistant.benchmarks.ear_clips import Clip, meaning_weight, read_clips, rivalry
 from assistant.benchmarks.ear_sure import Score, scores, sure
+from assistant.speech.calibration import builtin_calibration
 from assistant.speech.events import Heard, Hypothesis
 from audio_fixtures.listing import HERE
 
 if TYPE_CHECKING:
     from pathlib import Path
+
+    from assistant.speech.calibration import Calibration
 
 _FIRST = "r01_twelve_point_six_volts.flac"
 
@@ -67,6 +70,17 @@ def test_the_weight_of_a_meaning_is_that_of_all_phrases_with_it(tmp_path: Path) 
     assert meaning_weight(heard, clip) == pytest.approx(0.8)
 
 
+def test_other_words_are_a_rival_too(tmp_path: Path) -> None:
+    told = (("twelve volts", 0.0), ("twelve volt", -1.0), ("eleven volts", -5.0))
+    found = tuple(Hypothesis(text=text, score=score) for text, score in told)
+    clip = Clip(tmp_path, "twelve volts", {"expect": "dc_voltage"})
+    for other, margin in ((None, 5.0), (-2.0, 2.0), (-7.0, 5.0)):
+        heard = Heard(kind="phrase", hypotheses=found, other_words=other)
+        assert rivalry(heard, clip) == pytest.approx(margin)
+    alone = Heard(kind="phrase", hypotheses=found[:2])
+    assert rivalry(alone, clip) == math.inf
+
+
 @pytest.fixture
 def folder(tmp_path: Path) -> Path:
     shutil.copyfile(HERE / "readings" / _FIRST, tmp_path / _FIRST)
@@ -90,6 +104,23 @@ def test_the_command_prints_the_tables(folder: Path, capsys: pytest.CaptureFixtu
     assert any(line.startswith("right (1)") for line in told)
     (folder / "empty").mkdir()
     assert ear.main([str(folder), "--sure", "--noise", str(folder / "empty")]) == 2
+
+
+@pytest.mark.parametrize("once", [(), ("--once",)])
+def test_second_looks_can_be_left_out(
+    folder: Path, monkeypatch: pytest.MonkeyPatch, once: tuple[str, ...]
+) -> None:
+    pytest.importorskip("vosk", reason="vosk has no wheel for this machine")
+    given: list[int] = []
+
+    def counted(*_: object, figures: Calibration, **__: object) -> list[Score]:
+        given.append(len(figures.looks))
+        return []
+
+    monkeypatch.setattr(ear, "scores", counted)
+    assert ear.main([str(folder), "--sure", *once]) == 0
+    assert given == [0 if once else len(builtin_calibration().looks)]
+    assert builtin_calibration().looks
 
 
 def test_the_command_prints_the_cost(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:

@@ -1,0 +1,93 @@
+"""A second look: the same sound, changed a little, heard again where the first hearing was close.
+
+A network reads sounds between two phones now so, now so: half a frame step later or a little
+slower it may decide otherwise. What is right mostly stays. So each phrase is scored by the mean of
+all hearings, and a rival is held to be as near to the winner as it came in any of them: the
+winner is as sure as in its worst hearing. Both were measured, see the model card.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Annotated, Final
+
+import numpy as np
+from pydantic import BaseModel, ConfigDict, Field
+
+from assistant.readings.fusion import Hypothesis
+from assistant.speech.audio import EAR_RATE, Samples, resample
+
+if TYPE_CHECKING:
+    from collections.abc import Collection, Sequence
+
+__all__ = ["Look", "changed", "together"]
+
+_FULL: Final = 32767
+_UNLISTED: Final = 10.0
+"""What a phrase is behind the best where it is not listed: decoders list what is up to 9 behind."""
+
+
+class Look(BaseModel):
+    """How a sound is changed before it is heard again.
+
+    ``delay_ms`` of quiet go before it, which shifts it against the network's steps. ``pace`` is
+    how fast it is played, pitch and all; 1 is as it was. ``tilt`` in (-1, 1) is taken from each
+    sample of the one before, as loud on the whole as it was: below 0 it is duller, above 0
+    sharper.
+    """
+
+    model_config = ConfigDict(frozen=True, extra="forbid")
+
+    delay_ms: Annotated[int, Field(ge=0, le=200)] = 0
+    pace: Annotated[float, Field(ge=0.5, le=2.0)] = 1.0
+    tilt: Annotated[float, Field(gt=-1.0, lt=1.0)] = 0.0
+
+
+def changed(sound: Samples, look: Look) -> Samples:
+    """Give the sound as ``look`` has it."""
+    if look.pace != 1.0:
+        sound = resample(sound, round(EAR_RATE * look.pace), EAR_RATE)
+    if look.tilt and len(sound):
+        sound = _tilted(sound, look.tilt)
+    quiet = np.zeros(look.delay_ms * EAR_RATE // 1000, dtype=np.int16)
+    return np.concatenate([quiet, sound])
+
+
+def _tilted(sound: Samples, tilt: float) -> Samples:
+    plain = sound.astype(np.float64)
+    filtered = plain - tilt * np.concatenate([[0.0], plain[:-1]])
+    power = float(np.mean(filtered**2))
+    if power > 0:
+        filtered *= np.sqrt(np.mean(plain**2) / power)
+    filtered /= max(1.0, float(np.abs(filtered).max()) / _FULL)
+    whole: Samples = filtered.round().astype(np.int16)
+    return whole
+
+
+def together(
+    hearings: Sequence[Sequence[Hypothesis]], apart: Collection[str] = ()
+) -> list[Hypothesis]:
+    """Join what was heard in several looks at one sound; best first, each text once.
+
+    A text's score is its mean over the hearings, below the best of each, and ``_UNLISTED`` below
+    it where it was not listed. Texts beside the winner are raised to where they came nearest to
+    it, but not above it. Those of ``apart``, such as silence, keep their mean and never win.
+    A hearing that lists nothing is left out.
+    """
+    listed = [{one.text: one.score for one in hearing} for hearing in hearings if hearing]
+    relative: dict[str, list[float]] = {
+        text: [] for text in dict.fromkeys(text for scores in listed for text in scores)
+    }
+    for scores in listed:
+        best = max(scores.values())
+        unlisted = min(-_UNLISTED, min(scores.values()) - best)
+        for text, found in relative.items():
+            found.append(scores[text] - best if text in scores else unlisted)
+    means = {text: sum(found) / len(found) for text, found in relative.items()}
+    phrases = [text for text in means if text not in apart]
+    winner = max(phrases, key=means.__getitem__, default=None)
+    if winner is not None:
+        for text in phrases:
+            behind = min(a - b for a, b in zip(relative[winner], relative[text], strict=True))
+            means[text] = means[winner] - max(0.0, behind)
+    ranked = [Hypothesis(text=text, score=score) for text, score in means.items()]
+    return sorted(ranked, key=lambda one: (-one.score, one.text != winner))

@@ -1,0 +1,249 @@
+"""A second look: what is done to the sound, how hearings are joined, when it is taken."""
+
+from __future__ import annotations
+
+import itertools
+import json
+from typing import TYPE_CHECKING
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from assistant.readings.fusion import Hypothesis
+from assistant.speech.audio import EAR_RATE, Samples
+from assistant.speech.ear_vosk import VoskStream, _Told
+from assistant.speech.looks import Look, changed, together
+from assistant.speech.phonegraph import OTHER_WORDS
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+_LOOKS = (Look(delay_ms=15), Look(pace=0.9, tilt=-0.8), Look(pace=1.1, tilt=0.4))
+
+
+def _tone(hertz: float, seconds: float = 0.5) -> Samples:
+    times = np.arange(int(seconds * EAR_RATE)) / EAR_RATE
+    tone: Samples = (8000 * np.sin(2 * np.pi * hertz * times)).round().astype(np.int16)
+    return tone
+
+
+def _level(sound: Samples) -> float:
+    return float(np.sqrt(np.mean(sound.astype(np.float64) ** 2)))
+
+
+def _found(**scores: float) -> list[Hypothesis]:
+    return [Hypothesis(text=text, score=score) for text, score in scores.items()]
+
+
+def _scores(found: Sequence[Hypothesis]) -> dict[str, float]:
+    return {one.text: one.score for one in found}
+
+
+def test_a_plain_look_changes_nothing() -> None:
+    assert np.array_equal(changed(_tone(440.0), Look()), _tone(440.0))
+
+
+def test_a_delay_is_quiet_before_the_sound() -> None:
+    sound = changed(_tone(440.0), Look(delay_ms=15))
+    assert not sound[:240].any()
+    assert np.array_equal(sound[240:], _tone(440.0))
+
+
+@pytest.mark.parametrize("pace", [0.9, 1.1])
+def test_a_slower_pace_is_longer_and_lower(pace: float) -> None:
+    sound = changed(_tone(1000.0), Look(pace=pace))
+    assert len(sound) == pytest.approx(0.5 * EAR_RATE / pace, abs=2)
+    loudest = np.abs(np.fft.rfft(sound)).argmax() * EAR_RATE / len(sound)
+    assert loudest == pytest.approx(1000.0 * pace, abs=2 * EAR_RATE / len(sound))
+
+
+def test_below_zero_is_duller_and_above_is_sharper() -> None:
+    """The gain of 1 - k z^-1 at a frequency is |1 - k exp(-iw)| (any text on digital filters)."""
+    low, high = 500.0, 4000.0
+    both = (_tone(low).astype(np.int32) + _tone(high)).astype(np.int16)
+    for tilt in (-0.8, -0.5, 0.5):
+        heard = np.abs(np.fft.rfft(changed(both, Look(tilt=tilt)).astype(np.float64)))
+        found = heard[int(low / 2)] / heard[int(high / 2)]
+        gains = [abs(1 - tilt * np.exp(-2j * np.pi * at / EAR_RATE)) for at in (low, high)]
+        assert found == pytest.approx(gains[0] / gains[1], rel=0.02)
+        assert (found > 1) == (tilt < 0)
+
+
+@given(
+    st.lists(st.integers(-32768, 32767), max_size=400),
+    st.floats(0.8, 1.25),
+    st.floats(-0.95, 0.95),
+)
+def test_any_sound_stays_a_sound_no_louder_than_it_was(
+    values: list[int], pace: float, tilt: float
+) -> None:
+    sound = np.array(values, dtype=np.int16)
+    heard = changed(sound, Look(tilt=tilt))
+    assert heard.dtype == np.int16
+    assert len(heard) == len(sound)
+    if len(sound):
+        assert _level(heard) <= _level(sound) + 1.0
+    assert changed(sound, Look(pace=pace, tilt=tilt)).dtype == np.int16
+
+
+# --- joining -------------------------------------------------------------------------------
+
+
+def test_the_mean_decides_and_the_nearest_look_tells_how_sure() -> None:
+    first = _found(fifteen=-10.0, fifty=-11.0, sixteen=-14.0)
+    second = _found(fifty=-20.0, fifteen=-23.0, sixteen=-24.0)
+    third = _found(fifty=-5.0, fifteen=-9.0)
+    # Below the best of each: fifteen 0, -3, -4; fifty -1, 0, 0; sixteen -4, -4, -10.
+    joined = together([first, second, third])
+    assert [one.text for one in joined] == ["fifty", "fifteen", "sixteen"]
+    scores = _scores(joined)
+    assert scores["fifty"] == pytest.approx(-1 / 3)
+    assert scores["fifteen"] == pytest.approx(-1 / 3)  # it was ahead in the first look
+    assert scores["sixteen"] == pytest.approx(-1 / 3 - 3.0)  # as near as in the first
+
+
+def test_silence_and_other_words_keep_their_mean_and_never_win() -> None:
+    first = [*_found(lit=-5.0), Hypothesis(text="", score=-4.0)]
+    second = [*_found(lit=-7.0), Hypothesis(text="", score=-1.0)]
+    scores = _scores(together([first, second], apart=("",)))
+    assert scores == pytest.approx({"": 0.0, "lit": -3.5})
+    assert together([[Hypothesis(text="", score=-4.0)], []], apart=("",))[0].text == ""
+
+
+def test_nothing_heard_stays_nothing() -> None:
+    assert together([]) == []
+    assert together([[], []]) == []
+
+
+_HEARING = st.dictionaries(st.sampled_from("abcde"), st.floats(-60, 0), min_size=1).map(
+    lambda scores: [Hypothesis(text=text, score=score) for text, score in scores.items()]
+)
+
+
+@given(_HEARING)
+def test_one_hearing_keeps_its_order_and_its_distances(hearing: list[Hypothesis]) -> None:
+    top = max(one.score for one in hearing)
+    joined = _scores(together([hearing]))
+    assert joined == pytest.approx({one.text: one.score - top for one in hearing})
+
+
+@given(st.lists(_HEARING, min_size=1, max_size=4))
+def test_the_winner_is_never_surer_than_in_any_hearing(hearings: list[list[Hypothesis]]) -> None:
+    joined = together(hearings)
+    assert len({one.text for one in joined}) == len(joined)
+    assert all(a.score >= b.score for a, b in itertools.pairwise(joined))
+    top = joined[0].score
+    for hearing in hearings:
+        scores = _scores(hearing)
+        for rival in joined[1:]:
+            if joined[0].text in scores and rival.text in scores:
+                ahead = scores[joined[0].text] - scores[rival.text]
+                assert top - rival.score <= max(0.0, ahead) + 1e-9
+
+
+@given(st.lists(_HEARING, min_size=2, max_size=4))
+def test_the_order_of_looks_does_not_matter(hearings: list[list[Hypothesis]]) -> None:
+    def nearest(joined: list[Hypothesis]) -> list[float]:
+        return [one.score for one in joined]
+
+    assert nearest(together(hearings)) == pytest.approx(nearest(together(hearings[::-1])))
+
+
+# --- when ----------------------------------------------------------------------------------
+
+
+class _Decoder:
+    """Gives the next of ``answers`` and counts how often one was made."""
+
+    answers: tuple[dict[str, float], ...] = ()
+    made = 0
+
+    def __init__(self) -> None:
+        cls = type(self)
+        self.answer = cls.answers[min(cls.made, len(cls.answers) - 1)]
+        cls.made += 1
+
+    def SetMaxAlternatives(self, count: int) -> None:  # noqa: N802 - vosk's name
+        assert count > 1
+
+    def AcceptWaveform(self, raw: bytes) -> bool:  # noqa: N802 - vosk's name
+        assert len(raw) % 2 == 0
+        return False
+
+    def FinalResult(self) -> str:  # noqa: N802 - vosk's name
+        told = [{"text": text, "confidence": score} for text, score in self.answer.items()]
+        return json.dumps({"alternatives": told})
+
+
+def _stream(answers: Sequence[dict[str, float]], doubt: float = 4.0) -> VoskStream:
+    class Own(_Decoder):
+        pass
+
+    Own.answers = tuple(answers)
+    told = _Told(
+        accepts=lambda words: words != ("never",),
+        name="made up",
+        other_words=-3.0,
+        silence_behind=3.0,
+        looks=_LOOKS,
+        doubt=doubt,
+        grammar="volts",
+    )
+    stream = VoskStream(Own, told)
+    stream.feed(_tone(440.0))
+    return stream
+
+
+@pytest.mark.parametrize(
+    ("first", "looks"),
+    [
+        ({"twelve": -10.0, "eleven": -13.9}, 3),  # a rival that is close
+        ({"twelve": -10.0, "eleven": -14.1}, 0),
+        ({"twelve": -10.0}, 0),
+        ({"twelve": -10.0, OTHER_WORDS: -3.1}, 3),  # 3.9 over the limit: refused, but closely
+        ({"twelve": -10.0, OTHER_WORDS: -2.9}, 0),
+        ({"twelve": -10.0, OTHER_WORDS: -10.9}, 3),  # 3.9 below it
+        ({"twelve": -10.0, OTHER_WORDS: -11.1}, 0),
+        ({"twelve": -10.0, "": -12.0}, 3),  # just within what silence may be behind
+        ({"twelve": -10.0, "": -20.0}, 0),
+        ({"": -3.0}, 0),
+        ({OTHER_WORDS: -3.0}, 0),
+    ],
+)
+def test_only_what_comes_out_close_is_heard_again(first: dict[str, float], looks: int) -> None:
+    stream = _stream([first])
+    made = type(stream._decoder)
+    stream.finish()
+    assert made.made == 1 + looks
+
+
+def test_a_second_look_may_refuse_what_was_taken_and_take_what_was_refused() -> None:
+    near = {"twelve": -10.0, OTHER_WORDS: -8.0}  # 1 below the limit
+    far = {"twelve": -10.0, OTHER_WORDS: -2.0}  # 5 above it
+    assert _stream([near]).finish().kind == "phrase"
+    assert _stream([near, far]).finish().kind == "other_words"
+    over = {"twelve": -10.0, OTHER_WORDS: -6.0}  # 1 above it
+    assert _stream([over]).finish().kind == "other_words"
+    assert _stream([over, {"twelve": -10.0}]).finish().kind == "phrase"
+
+
+def test_looks_that_disagree_leave_no_margin() -> None:
+    first = {"twelve": -10.0, "eleven": -12.0}
+    heard = _stream([first, {"eleven": -9.0, "twelve": -9.5}]).finish()
+    assert heard.text == "twelve"
+    assert heard.margin == 0.0
+    told = _stream([first, {"twelve": -9.0, "eleven": -15.0}]).finish()
+    assert told.text == "twelve"
+    assert told.margin == pytest.approx(2.0)
+
+
+def test_quiet_is_not_heard_again() -> None:
+    stream = _stream([{"twelve": -10.0, "eleven": -10.5}])
+    made = type(stream._decoder)
+    quiet = VoskStream(made, stream._told)
+    quiet.feed(np.zeros(EAR_RATE, dtype=np.int16))
+    before = made.made
+    assert quiet.finish().kind == "silence"
+    assert made.made == before
