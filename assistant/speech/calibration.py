@@ -21,8 +21,9 @@ class Calibration(BaseModel):
 
     ``blank`` is paid for each frame (30 ms) of blank or silence, because a CTC network is too
     sure of blank; ``word`` for each word, ``unusual`` for each odd turn of a phrase
-    (``habits.oddities``), ``loop_phone`` for each phone of the loop. The loop's score counts as
-    that of other words when ``loop_ahead`` is taken from it, and ``loop_per_phone`` for each of
+    (``habits.oddities``), ``loop_phone`` for each phone of the loop. ``expected`` is given to an
+    answer in words where the check asks for one (``habits.is_expected``). The loop's score counts
+    as that of other words when ``loop_ahead`` is taken from it, and ``loop_per_phone`` for each of
     its phones: a long phrase gathers more. A phrase must be ``silence_behind`` better than
     silence: noise makes phrases that hardly are. Where one of these comparisons, or that of the
     best phrase with the next, comes out closer than ``doubt``, the sound is heard again in each of
@@ -34,6 +35,7 @@ class Calibration(BaseModel):
     blank: _Cost
     word: _Cost
     unusual: _Cost
+    expected: _Cost
     loop_phone: _Cost
     loop_ahead: Annotated[float, Field(ge=-100, le=1000)]
     loop_per_phone: Annotated[float, Field(ge=0, le=10)]

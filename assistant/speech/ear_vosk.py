@@ -21,7 +21,7 @@ from assistant.errors import GivenError, MisuseError
 from assistant.speech.audio import EAR_RATE, Samples
 from assistant.speech.calibration import Calibration, builtin_calibration
 from assistant.speech.events import GraphSource, Heard, Hypothesis, acceptor, spoken_graph
-from assistant.speech.habits import oddities
+from assistant.speech.habits import is_expected, oddities
 from assistant.speech.lexicon import network_lexicon
 from assistant.speech.looks import Look, changed, together
 from assistant.speech.modeldir import write_model
@@ -77,6 +77,7 @@ class _Told:
     other_words: float = 0.0  # what the loop's branch cost, less what it may be ahead
     silence_behind: float = 0.0
     unusual: float = 0.0
+    expected: float = 0.0
     looks: tuple[Look, ...] = ()
     doubt: float = 0.0
     refuses: bool = True
@@ -147,6 +148,7 @@ class BuiltinEar:
             other_words=self._costs.other_words * _GRAPH_SCALE - self._figures.loop_ahead,
             silence_behind=self._figures.silence_behind,
             unusual=self._figures.unusual,
+            expected=self._figures.expected,
             looks=self._figures.looks,
             doubt=self._figures.doubt,
             refuses=self._refuses,
@@ -252,14 +254,15 @@ class VoskStream:
         return self._heard(found)
 
     def _weighed(self, found: list[Hypothesis]) -> list[Hypothesis]:
-        """Hold what people hardly ever say against the phrases, give the loop what it is due."""
+        """Give phrases what they are due by what people say, the loop by what it may be ahead."""
         told = self._told
 
         def due(one: Hypothesis) -> float:
             if one.text == OTHER_WORDS:
                 return told.other_words
-            odd = oddities(one.text.split(), told.grammar) if told.unusual else 0
-            return -told.unusual * odd
+            words = one.text.split()
+            liked = told.expected if told.expected and is_expected(words, told.grammar) else 0.0
+            return liked - told.unusual * (oddities(words, told.grammar) if told.unusual else 0)
 
         weighed = [replace(one, score=one.score + due(one)) for one in found]
         return sorted(weighed, key=lambda one: -one.score)

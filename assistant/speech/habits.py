@@ -1,19 +1,26 @@
-"""How people say numbers, and how they hardly ever do.
+"""How people say numbers, and how they hardly ever do; and what a check's answer mostly is.
 
 A grammar takes every number that a person may say, also "nineteen nine" and "point forty four".
 In noise these sound like "ninety nine" and "point four four", and nearly always that was said.
 So the ear holds each odd turn of a phrase a little against it. What is odd is common practice,
 no source; how much it costs is a figure of the network, see ``calibration.Calibration``.
+
+A check that is answered by a word, as "beep" or "lit", mostly is: such an answer is a few short
+words, and a number or a command that sounds like it would often be heard instead.
 """
 
 from __future__ import annotations
 
+from functools import cache
 from typing import TYPE_CHECKING, Final
 
-if TYPE_CHECKING:
-    from collections.abc import Sequence
+from assistant.readings.graphs import combined_graph
+from assistant.speech.events import acceptor
 
-__all__ = ["oddities"]
+if TYPE_CHECKING:
+    from collections.abc import Callable, Sequence
+
+__all__ = ["is_expected", "oddities"]
 
 _DIGITS: Final = frozenset(
     {"zero", "oh", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "niner"}
@@ -41,6 +48,18 @@ def oddities(words: Sequence[str], grammar: str = "") -> int:
         found += 1
     bare = bool(words) and all(word in _NUMBERS for word in words)
     return found + (bare and grammar in _ANSWERED_IN_WORDS)
+
+
+def is_expected(words: Sequence[str], grammar: str) -> bool:
+    """Tell whether a phrase is one of the few answers in words that the open check asks for."""
+    if grammar not in _ANSWERED_IN_WORDS or not _NUMBERS.isdisjoint(words):
+        return False
+    return _answers(grammar)(tuple(words))
+
+
+@cache
+def _answers(grammar: str) -> Callable[[tuple[str, ...]], bool]:
+    return acceptor(combined_graph(grammar, commands=False))
 
 
 def _odd_pair(words: Sequence[str], place: int) -> int:

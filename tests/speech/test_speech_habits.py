@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 
 from assistant.speech.calibration import builtin_calibration
 from assistant.speech.events import Hypothesis
-from assistant.speech.habits import oddities
+from assistant.speech.habits import is_expected, oddities
 
 _WORDS = ("twelve", "point", "six", "oh", "ninety", "volts", "a", "half", "and", "hundred", "no")
 
@@ -72,3 +72,37 @@ def test_an_odd_phrase_that_is_clearly_heard_still_stands() -> None:
     """The cost is less than the margin of 3 at which the program asks again."""
     assert 0 < builtin_calibration().unusual < 3.0
     assert replace(Hypothesis(text="twelve six", score=-1.0), score=-3.0).score == -3.0
+
+
+@pytest.mark.parametrize(
+    ("phrase", "grammar"),
+    [
+        ("beep", "continuity"),
+        ("no beep", "continuity"),
+        ("open line", "continuity"),
+        ("lit", "light"),
+        ("too hot", "warmth"),
+        ("yes", "sound"),
+    ],
+)
+def test_an_answer_in_words_is_expected_where_the_check_asks_for_one(
+    phrase: str, grammar: str
+) -> None:
+    assert is_expected(phrase.split(), grammar)
+
+
+@pytest.mark.parametrize(
+    ("phrase", "grammar"),
+    [
+        ("eight", "continuity"),
+        ("wait", "continuity"),
+        ("repeat", "light"),
+        ("beep", "warmth"),
+        ("twelve point six", "volts"),
+        ("open line", "ohms"),
+        ("beep", "any"),
+        ("", "light"),
+    ],
+)
+def test_numbers_commands_and_other_checks_answers_are_not(phrase: str, grammar: str) -> None:
+    assert not is_expected(phrase.split(), grammar)

@@ -40,7 +40,7 @@ def test_what_is_read_back_is_what_was_written_within_a_step(tmp_path: Path) -> 
 
 
 def test_a_network_of_width_560_and_8_layers_stays_below_8_megabytes() -> None:
-    """The bar for the ear's weights; 5.9 million of them."""
+    """The bar for the ear's weights; 5.87 million of them."""
     sizes = [(560, 9 * 40), *[(560, 3 * 560)] * 6, (40, 560)]
     layers = [(np.ones(size, np.float32), np.ones(size[0], np.float32)) for size in sizes]
     assert len(model_bytes(layers)) < 8e6
