@@ -14,8 +14,9 @@ from __future__ import annotations
 from functools import cache
 from typing import TYPE_CHECKING, Final
 
+from assistant.readings.grammarfile import grammar_names
 from assistant.readings.graphs import combined_graph
-from assistant.speech.events import acceptor
+from assistant.speech.events import ANY, acceptor
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
@@ -42,12 +43,23 @@ _ANSWERED_IN_WORDS: Final = frozenset({"continuity", "light", "sound", "noise", 
 
 
 def oddities(words: Sequence[str], grammar: str = "") -> int:
-    """Count the odd turns of a phrase that answers the open check of ``grammar``."""
+    """Count the odd turns of a phrase that answers the open check of ``grammar``.
+
+    Only the program's own grammars are of meters: in others, such as any run of numbers, digits
+    one after the other are nothing odd.
+    """
+    if grammar not in _of_meters():
+        return 0
     found = sum(_odd_pair(words, place) for place in range(len(words)))
     if len(words) > 1 and words[0] in _LEADS and words[1] in _STARTS:
         found += 1
     bare = bool(words) and all(word in _NUMBERS for word in words)
     return found + (bare and grammar in _ANSWERED_IN_WORDS)
+
+
+@cache
+def _of_meters() -> frozenset[str]:
+    return frozenset({"", ANY, *grammar_names()})
 
 
 def is_expected(words: Sequence[str], grammar: str) -> bool:

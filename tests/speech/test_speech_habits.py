@@ -74,6 +74,12 @@ def test_an_odd_phrase_that_is_clearly_heard_still_stands() -> None:
     assert replace(Hypothesis(text="twelve six", score=-1.0), score=-3.0).score == -3.0
 
 
+def test_a_run_of_digits_is_odd_for_a_meter_and_nowhere_else() -> None:
+    digits = ["four", "two", "two", "zero", "seven"]
+    assert oddities(digits, "volts") == oddities(digits, "any") == 4
+    assert oddities(digits, "any run of numbers") == 0
+
+
 @pytest.mark.parametrize(
     ("phrase", "grammar"),
     [
