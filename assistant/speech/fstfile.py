@@ -59,18 +59,14 @@ def _text(word: str) -> bytes:
 
 def write_fst(fst: Fst) -> bytes:
     """Give the bytes of ``fst`` as an OpenFst vector file; the same graph gives the same bytes."""
-    parts = [
-        struct.pack("<i", _MAGIC),
-        _text("vector"),
-        _text("standard"),
-        _HEADER_TAIL.pack(
-            _VERSION, 0, _PROPERTIES, fst.start, len(fst.arcs), sum(map(len, fst.arcs))
-        ),
-    ]
-    for state, arcs in enumerate(fst.arcs):
-        parts.append(_STATE.pack(fst.finals.get(state, math.inf), len(arcs)))
-        parts.extend(_ARC.pack(*arc) for arc in arcs)
-    return b"".join(parts)
+    arcs = sum(map(len, fst.arcs))
+    head = _HEADER_TAIL.pack(_VERSION, 0, _PROPERTIES, fst.start, len(fst.arcs), arcs)
+    raw = bytearray(struct.pack("<i", _MAGIC) + _text("vector") + _text("standard") + head)
+    for state, leaving in enumerate(fst.arcs):
+        raw += _STATE.pack(fst.finals.get(state, math.inf), len(leaving))
+        for arc in leaving:
+            raw += _ARC.pack(*arc)
+    return bytes(raw)
 
 
 def read_fst(raw: bytes) -> Fst:
