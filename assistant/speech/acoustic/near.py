@@ -6,7 +6,6 @@ apart, one that knows the grammars' words only hears the nearest of them.
 
 from __future__ import annotations
 
-from collections import defaultdict
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
@@ -17,7 +16,7 @@ if TYPE_CHECKING:
 __all__ = ["draw_near", "near_words"]
 
 _SHORT: Final = 4
-"""From so many phones more than this on, two phones may differ."""
+"""Words of more phones than this may differ by two."""
 
 
 def _stems(phones: tuple[str, ...]) -> Iterator[tuple[str, ...]]:
@@ -50,13 +49,14 @@ def near_words(
         for word, ways in known.items()
     }
     own = {way for word in words for way in plain.get(word, ())}
-    theirs: dict[tuple[str, ...], set[str]] = defaultdict(set)
-    for word, ways in plain.items():
-        if word not in words and not ways & own:
-            for way in ways:
-                for form in _forms(way):
-                    theirs[form].add(word)
-    found = {word for way in own for form in _forms(way) for word in theirs.get(form, ())}
+    forms = {form for way in own for form in _forms(way)}
+    lengths = {len(way) + extra for way in own for extra in range(-2, 3)}
+    found = {
+        word
+        for word, ways in plain.items()
+        if word not in words and not ways & own
+        if any(len(way) in lengths and not forms.isdisjoint(_forms(way)) for way in ways)
+    }
     return tuple(sorted(found))
 
 
