@@ -261,8 +261,8 @@ class VoskStream:
             if one.text == OTHER_WORDS:
                 return told.other_words
             words = one.text.split()
-            liked = told.expected if told.expected and is_expected(words, told.grammar) else 0.0
-            return liked - told.unusual * (oddities(words, told.grammar) if told.unusual else 0)
+            liked = told.expected * is_expected(words, told.grammar)
+            return liked - told.unusual * oddities(words, told.grammar)
 
         weighed = [replace(one, score=one.score + due(one)) for one in found]
         return sorted(weighed, key=lambda one: -one.score)
