@@ -139,8 +139,9 @@ def test_training_learns_and_goes_on_from_its_weights(tmp_path: Path) -> None:
     losses = [float(line.rsplit(" ", 1)[1]) for line in lines if ", loss " in line]
     assert np.mean(losses[-4:]) < 0.7 * np.mean(losses[:2])
     assert all(bool(torch.isfinite(one).all()) for one in load_parameters(path, "cpu").values())
-    more = Plan(steps=1, seconds=6.0, warm_up=1)
+    more = Plan(steps=1, seconds=6.0, warm_up=1, rivals=2, report_every=0.0)
     train([tmp_path / "pack"], tmp_path / "more", more, start=path, tell=lines.append)
+    assert [line for line in lines if ", to rivals " in line]
     assert json.loads(lines[-1])["devset"]
 
 

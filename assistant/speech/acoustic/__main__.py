@@ -145,6 +145,7 @@ def _train(args: argparse.Namespace) -> None:
         live_norm=args.live_norm,
         average=args.average,
         dropped=args.dropped,
+        rivals=args.rivals,
         width=args.width,
         layers=args.layers,
         seed=args.seed,
@@ -212,6 +213,7 @@ def _add_train(steps: Any) -> None:
     one.add_argument("--seconds", type=float, default=520.0, help="sound in a batch")
     one.add_argument("--average", type=float, default=0.999)
     one.add_argument("--dropped", type=float, default=0.0, help="share of units left out")
+    one.add_argument("--rivals", type=int, default=0, help="set against each clip, 0 for none")
     one.add_argument("--width", type=int, default=256)
     one.add_argument("--layers", type=int, default=7, help="7 or 8")
     one.add_argument("--live-norm", action="store_true", help="gather batch norm anew")

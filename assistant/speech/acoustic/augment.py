@@ -230,12 +230,12 @@ class Augmenter:
         kind = torch.randperm(rows, generator=self.generator, device=waves.device)
         done = 0.0
         for share, made in (
-            (0.27, self._recorded),
-            (0.22, computed.beating),
-            (0.06, computed.hum),
-            (0.14, computed.engine),
-            (0.08, computed.clanks),
-            (0.05, computed.air),
+            (0.36, self._recorded),
+            (0.17, computed.beating),
+            (0.05, computed.hum),
+            (0.13, computed.engine),
+            (0.07, computed.clanks),
+            (0.04, computed.air),
             (0.05, computed.music),
             (0.13, self._babble),
         ):

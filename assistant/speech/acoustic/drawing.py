@@ -20,6 +20,7 @@ if TYPE_CHECKING:
 
     from assistant.speech.acoustic.augment import Augmenter
     from assistant.speech.acoustic.clips import Pack
+    from assistant.speech.acoustic.rivals import Phones, Rivals
     from assistant.speech.acoustic.train import Plan
 
 __all__ = ["SETS", "Drawer", "Feeder", "sampling_weights"]
@@ -27,7 +28,7 @@ __all__ = ["SETS", "Drawer", "Feeder", "sampling_weights"]
 SETS: dict[str, float] = {
     "an4": 0.11,
     "sc2test": 0.20,
-    "prompt": 0.02,
+    "prompt": 0.03,
     "kokoro": 0.03,
     "blend": 0.35,
     "other": 0.05,
@@ -39,6 +40,8 @@ SETS: dict[str, float] = {
     "gnuspeech": 0.02,
     "rhvoice": 0.04,
     "espeak": 0.04,
+    "hibari": 0.03,
+    "russian": 0.015,
 }
 """Shares of the sets in what is drawn; ``chorus`` says ``blend``, ``other`` and ``near``."""
 _POWERS: dict[str, float] = {"an4": 0.3, "sc2test": 0.3, "blend": 0.2, "other": 0.0, "near": 0.0}
@@ -67,11 +70,23 @@ def sampling_weights(pack: Pack) -> np.ndarray[Any, Any]:
 
 
 class Drawer:
-    """Draws batches of like length: numbers of clips to join, and the targets."""
+    """Draws batches of like length: numbers of clips to join, the targets and their rivals.
+
+    With ``rivals`` as many of them are drawn for each target as the plan says, else none.
+    """
 
     def __init__(
-        self, pack: Pack, ways: list[tuple[int, ...]], barred: set[int], plan: Plan, device: str
+        self,
+        pack: Pack,
+        ways: list[tuple[int, ...]],
+        barred: set[int],
+        plan: Plan,
+        device: str,
+        *,
+        rivals: Rivals | None = None,
     ) -> None:
+        self._said = [(one.clip.words, way) for one, way in zip(pack.clips, ways, strict=True)]
+        self._rivals = rivals
         self._rng = np.random.default_rng(plan.seed)
         self._plan, self._device, self._ways = plan, device, ways
         self._weights = sampling_weights(pack)
@@ -84,7 +99,7 @@ class Drawer:
                 self._speakers.setdefault(one.clip.speaker, []).append(k)
         self._speaker_of = [one.clip.speaker for one in pack.clips]
 
-    def __iter__(self) -> Iterator[tuple[Any, list[tuple[int, ...]]]]:
+    def __iter__(self) -> Iterator[tuple[Any, list[Phones], list[list[Phones]]]]:
         while True:
             drawn = self._rng.choice(len(self._weights), 1536, p=self._weights)
             groups = [self._group(int(k)) for k in drawn]
@@ -99,7 +114,11 @@ class Drawer:
                 parts = max(1, *(len(group) for group in batch))
                 rows = [group + [-1] * (parts - len(group)) for group in batch]
                 targets = [sum((self._ways[k] for k in group), ()) for group in batch]
-                yield torch.tensor(rows, device=self._device), targets
+                rivals: list[list[Phones]] = []
+                if self._rivals is not None:
+                    said = [[self._said[k] for k in group] for group in batch]
+                    rivals = self._rivals.draw(said, self._plan.rivals)
+                yield torch.tensor(rows, device=self._device), targets, rivals
 
     def _group(self, clip: int) -> list[int]:
         if self._rng.random() < self._plan.noise_alone:
@@ -113,7 +132,7 @@ class Drawer:
 
 
 class Feeder:
-    """Batches made ready: features, frames of each clip, targets.
+    """Batches made ready: features, frames of each clip, targets and their rivals.
 
     On a GPU a thread makes them ahead, on a stream of its own, so that neither the sounds nor
     the network wait for the other; elsewhere they are made when asked for. ``near_clean`` is the
@@ -135,18 +154,18 @@ class Feeder:
     def __iter__(self) -> Feeder:
         return self
 
-    def __next__(self) -> tuple[Any, Any, list[tuple[int, ...]]]:
+    def __next__(self) -> tuple[Any, Any, list[Phones], list[list[Phones]]]:
         if self._thread is None:
             return self._next()
         made = self._ready.get()
         if isinstance(made, Exception):
             raise made
-        features, frames, targets, finished = made
+        features, frames, targets, rivals, finished = made
         here = torch.cuda.current_stream(self._device)
         here.wait_event(finished)
         features.record_stream(here)
         frames.record_stream(here)
-        return features, frames, targets
+        return features, frames, targets, rivals
 
     def close(self) -> None:
         """Stop making batches."""
@@ -155,20 +174,20 @@ class Feeder:
             with contextlib.suppress(queue.Empty):
                 self._ready.get(timeout=0.1)
 
-    def _next(self) -> tuple[Any, Any, list[tuple[int, ...]]]:
-        picks, targets = next(self._drawn)
+    def _next(self) -> tuple[Any, Any, list[Phones], list[list[Phones]]]:
+        picks, targets, rivals = next(self._drawn)
         with torch.no_grad():
             features, frames = self._augmenter.batch(picks, near_clean=self.near_clean)
-        return features, frames, targets
+        return features, frames, targets, rivals
 
     def _make(self) -> None:
         stream = torch.cuda.Stream(self._device)
         try:
             with torch.cuda.stream(stream):
                 while not self._over.is_set():
-                    features, frames, targets = self._next()
+                    made = self._next()
                     finished = torch.cuda.Event()
                     finished.record(stream)
-                    self._ready.put((features, frames, targets, finished))
+                    self._ready.put((*made, finished))
         except Exception as error:  # noqa: BLE001 - told where the batch is waited for
             self._ready.put(error)

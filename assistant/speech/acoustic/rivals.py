@@ -1,0 +1,173 @@
+"""Phrases that a clip might be taken for, to train the network to prefer what was said.
+
+CTC alone makes what was said likely; how far it is ahead of "sixteen" for "sixty" is left to
+chance. So for each clip some rivals are drawn: a word exchanged for one of the grammars that
+sounds like it, a word left out or put in, a single phone exchanged. The loss of a clip is the
+negative log of its share among them (maximum mutual information over a sample; L. R. Bahl et al.,
+ICASSP 1986).
+"""
+
+from __future__ import annotations
+
+from bisect import bisect
+from functools import lru_cache
+from itertools import accumulate, product
+from typing import TYPE_CHECKING, Final
+
+import numpy as np
+
+from assistant.speech.acoustic.clips import word_ways
+from assistant.speech.lexicon import PHONES
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Collection, Mapping, Sequence
+
+    from numpy.typing import NDArray
+
+__all__ = ["Phones", "Rivals", "distances", "word_parts"]
+
+Phones = tuple[int, ...]
+"""Numbers of phones, from 1 as in ``lexicon.PHONES``."""
+
+_VOWELS: Final = frozenset(k for k, phone in enumerate(PHONES, start=1) if phone[0] in "AEIOU")
+_ALIKE: Final = 0.5
+_UNLIKE: Final = 1.0
+_MORE: Final = 0.7
+"""Costs of another phone of the same kind (vowel, consonant), of another, of one more or less."""
+_STEEP: Final = 1.2
+_NEAREST: Final = 16
+_LEFT_OUT: Final = 0.08
+_PUT_IN: Final = 0.16
+_ONE_PHONE: Final = 0.30
+"""Bounds, in turn, of the shares of a word left out, one put in, and a phone exchanged."""
+_TWICE: Final = 0.15
+"""Share of rivals of words in which two are changed."""
+_NUMBERS: Final = (
+    *("oh", "zero", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine"),
+    *("ten", "eleven", "twelve", "thirteen", "fourteen", "fifteen", "sixteen", "seventeen"),
+    *("eighteen", "nineteen", "twenty", "thirty", "forty", "fifty", "sixty", "seventy", "eighty"),
+    *("ninety", "hundred", "thousand", "point", "half", "minus"),
+)
+
+
+def _kinds() -> NDArray[np.float64]:
+    """Give what it costs to take one phone for another, 40 x 40."""
+    vowel = np.array([k in _VOWELS for k in range(len(PHONES) + 1)])
+    costs = np.where(vowel[:, None] == vowel[None], _ALIKE, _UNLIKE)
+    np.fill_diagonal(costs, 0.0)
+    return costs
+
+
+_COSTS: Final = _kinds()
+
+
+def distances(phones: Phones, others: Sequence[Phones]) -> NDArray[np.float64]:
+    """Give how far ``phones`` is from each of ``others``: a weighted edit distance.
+
+    Another vowel for a vowel, or consonant for a consonant, costs 0.5, another phone 1, one more
+    or less 0.7. (Weights: chosen, no source.)
+    """
+    most = max(map(len, others))
+    table = np.zeros((len(others), most), dtype=int)
+    for k, one in enumerate(others):
+        table[k, : len(one)] = one
+    row = np.repeat(np.arange(most + 1)[None] * _MORE, len(others), 0)
+    for phone in phones:
+        new = np.empty_like(row)
+        new[:, 0] = row[:, 0] + _MORE
+        for j in range(1, most + 1):
+            other = row[:, j - 1] + _COSTS[phone, table[:, j - 1]]
+            new[:, j] = np.minimum(other, np.minimum(row[:, j], new[:, j - 1]) + _MORE)
+        row = new
+    ends = row[np.arange(len(others)), [len(one) for one in others]]
+    return np.asarray(ends)
+
+
+def word_parts(
+    words: Sequence[str], way: Phones, ways_of: Callable[[str], Sequence[Phones]]
+) -> tuple[Phones, ...] | None:
+    """Split ``way`` into what is said for each of ``words``; None where ``ways_of`` can't tell."""
+    for parts in product(*map(ways_of, words)):
+        if sum(parts, ()) == way:
+            return parts
+    return None
+
+
+class Rivals:
+    """Draws rivals of what is said, by the words of the grammars (``words``).
+
+    ``known`` gives more words' pronunciations in ARPAbet, as CMUdict does: a clip of other words
+    is set against the grammars' words that sound like them.
+    """
+
+    def __init__(
+        self, words: Collection[str], known: Mapping[str, list[list[str]]], seed: int
+    ) -> None:
+        self._rng = np.random.default_rng(seed)
+        self._known = known
+        self._words = [(word, way) for word in sorted(words) for way in word_ways(word, known)]
+        self._numbers = [(word, way) for word, way in self._words if word in _NUMBERS]
+        phones = range(1, len(PHONES) + 1)
+        self._kinds = [[k for k in phones if (k in _VOWELS) == vowel] for vowel in (False, True)]
+        self._near = lru_cache(maxsize=None)(self._nearest)
+        self._split = lru_cache(maxsize=None)(self._parts)
+
+    def draw(self, said: Sequence[Sequence[tuple[str, Phones]]], count: int) -> list[list[Phones]]:
+        """Give ``count`` rivals of each row of ``said``: phrases and the ways their phones run.
+
+        None of them runs as the row does; some may be drawn twice. Where nothing was said they
+        are single number words.
+        """
+        chances = iter(self._rng.random((len(said) * count, 4)).tolist())
+        return [[self._rival(row, next(chances)) for _ in range(count)] for row in said]
+
+    def _rival(self, row: Sequence[tuple[str, Phones]], chance: list[float]) -> Phones:
+        sort, place, which, again = chance
+        if not row:
+            return self._numbers[int(which * len(self._numbers))][1]
+        way: Phones = sum((one for _, one in row), ())
+        split = [self._split(words, one) for words, one in row]
+        parts: tuple[Phones, ...] = sum((one for one in split if one), ())
+        made = way
+        if None not in split and (sort < _PUT_IN or sort >= _ONE_PHONE):
+            changed = self._changed(parts, sort, place, which)
+            if again < _TWICE and changed:
+                changed = self._changed(changed, sort, 1 - place, 1 - which)
+            made = sum(changed, ())
+        return made if made and made != way else self._one_phone(way, place, which)
+
+    def _changed(
+        self, parts: tuple[Phones, ...], sort: float, place: float, which: float
+    ) -> tuple[Phones, ...]:
+        """Leave out a word, put in a number, or exchange a word for one that sounds like it."""
+        at = int(place * len(parts))
+        if sort < _LEFT_OUT:
+            return (*parts[:at], *parts[at + 1 :])
+        if sort < _PUT_IN:
+            return (*parts[:at], self._numbers[int(which * len(self._numbers))][1], *parts[at:])
+        others, bounds = self._near(parts[at])
+        return (*parts[:at], others[bisect(bounds, which * bounds[-1])], *parts[at + 1 :])
+
+    def _one_phone(self, way: Phones, place: float, which: float) -> Phones:
+        at = int(place * len(way))
+        kind = [k for k in self._kinds[way[at] in _VOWELS] if k != way[at]]
+        return (*way[:at], kind[int(which * len(kind))], *way[at + 1 :])
+
+    def _nearest(self, phones: Phones) -> tuple[list[Phones], list[float]]:
+        """Give the words to take ``phones`` for, and the running sums of their chances."""
+        own = {word.rstrip("s") for word, way in self._words if way == phones}
+        number = any(way == phones for _, way in self._numbers)
+
+        def other(pool: Sequence[tuple[str, Phones]]) -> list[Phones]:
+            return [way for word, way in pool if word.rstrip("s") not in own and way != phones]
+
+        others = other(self._numbers)
+        if not number:
+            words = other(self._words)
+            nearest = np.argsort(distances(phones, words), kind="stable")[:_NEAREST]
+            others = list(dict.fromkeys([*(words[k] for k in nearest), *others]))
+        chances = np.exp(-_STEEP * distances(phones, others))
+        return others, list(accumulate(chances.tolist()))
+
+    def _parts(self, words: str, way: Phones) -> tuple[Phones, ...] | None:
+        return word_parts(words.split(), way, lambda word: word_ways(word, self._known))
