@@ -320,22 +320,31 @@ def decide(
     margin = best.score - others[0].score if others else math.inf
     ahead = best.score - heard.refused
     if best.reading is None:
-        return _command(best, min(margin, ahead), limits)
+        return heard.refusal if ahead < 0 else _command(best, min(margin, ahead), limits)
     judge = _Judge(heard.options, quantity, weigh)
     close = [o for o in others if o.score > best.score - limits.margin]
     if any(option.command for option in close):
         return _confirm(best, best.reading, digits=False)
     if close:
-        return _settle([best, *close], judge, would_change, limits)
+        clear = ahead >= limits.margin
+        return _settle([best, *close], judge, would_change, limits, clear=clear)
     if ahead < limits.margin:
         return _confirm(best, best.reading, digits=False)
     return _by_ear(best, others, judge, would_change, limits)
 
 
 def _settle(
-    close: list[_Option], judge: _Judge, would_change: WouldChange, limits: FusionSettings
+    close: list[_Option],
+    judge: _Judge,
+    would_change: WouldChange,
+    limits: FusionSettings,
+    *,
+    clear: bool,
 ) -> Decision:
-    """Choose among candidates that the ear cannot tell apart."""
+    """Choose among candidates that the ear cannot tell apart.
+
+    Only what is ``clear`` of words that are no reading is accepted unasked.
+    """
     by_belief = sorted(close, key=lambda option: -option.log_density)
     first, second = by_belief[0], by_belief[1]
     if first.reading is None or second.reading is None:
@@ -353,7 +362,7 @@ def _settle(
         return _contrast(first, first.reading, second.reading)
     rivals = [option.reading for option in close if option.reading and option is not first]
     changes = any(would_change(first.reading, rival) for rival in rivals)
-    if first.open_words or (ahead < limits.sure and changes):
+    if not clear or first.open_words or (ahead < limits.sure and changes):
         return _confirm(first, first.reading, digits=False)
     return _accept(first, first.reading)
 

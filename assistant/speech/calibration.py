@@ -24,10 +24,12 @@ class Calibration(BaseModel):
     (``habits.oddities``), ``loop_phone`` for each phone of the loop. ``expected`` is given to an
     answer in words where the check asks for one (``habits.is_expected``). The loop's score counts
     as that of other words when ``loop_ahead`` is taken from it, and ``loop_per_phone`` for each of
-    its phones: a long phrase gathers more. A phrase must be ``silence_behind`` better than
-    silence: noise makes phrases that hardly are. Where one of these comparisons, or that of the
-    best phrase with the next, comes out closer than ``doubt``, the sound is heard again in each of
-    ``looks`` (``looks.py``). ``sharpness`` scales scores to natural logarithms of weights.
+    its phones: a long phrase gathers more. Up to ``asked_behind`` behind that a phrase is still
+    given, to be asked back, and further behind the sound is other words. A phrase must be
+    ``silence_behind`` better than silence: noise makes phrases that hardly are. Where one of
+    these comparisons, or that of the best phrase with the next, comes out closer than ``doubt``,
+    the sound is heard again in each of ``looks`` (``looks.py``). ``sharpness`` scales scores to
+    natural logarithms of weights.
     """
 
     model_config = ConfigDict(frozen=True, extra="forbid")
@@ -39,6 +41,7 @@ class Calibration(BaseModel):
     loop_phone: _Cost
     loop_ahead: Annotated[float, Field(ge=-100, le=1000)]
     loop_per_phone: Annotated[float, Field(ge=0, le=10)]
+    asked_behind: _Cost
     silence_behind: _Cost
     doubt: _Cost
     looks: tuple[Look, ...]

@@ -75,6 +75,7 @@ class _Told:
     name: str
     sharpness: float = 1.0
     other_words: float = 0.0  # what the loop's branch cost, less what it may be ahead
+    asked_behind: float = 0.0
     silence_behind: float = 0.0
     unusual: float = 0.0
     expected: float = 0.0
@@ -146,6 +147,7 @@ class BuiltinEar:
             name=self.name,
             sharpness=self._figures.sharpness,
             other_words=self._costs.other_words * _GRAPH_SCALE - self._figures.loop_ahead,
+            asked_behind=self._figures.asked_behind,
             silence_behind=self._figures.silence_behind,
             unusual=self._figures.unusual,
             expected=self._figures.expected,
@@ -302,7 +304,8 @@ class VoskStream:
         )
         if not phrases or phrases[0].score < best * told.sharpness:
             return replace(heard, kind="other_words")
-        if other is not None and told.refuses and other > phrases[0].score:
+        behind = -math.inf if other is None else other - phrases[0].score
+        if told.refuses and behind > told.asked_behind * told.sharpness:
             return replace(heard, kind="other_words", other_words=other)
         return replace(heard, kind="phrase", hypotheses=phrases, other_words=other)
 

@@ -43,7 +43,8 @@ class Heard:
     ``kind`` is ``phrase``. Scores are natural logarithms, scaled per recogniser so that their
     exponentials are relative weights: a margin of 3 is about twenty to one.
     ``other_words`` is the score of the best explanation by words outside the grammar, on the
-    same scale, where the recogniser has one and it came close. ``seconds`` is how long the sound
+    same scale, where the recogniser has one and it came close. It may be a little above that of
+    the best phrase, which is then to be asked back. ``seconds`` is how long the sound
     lasted.
     """
 
@@ -64,6 +65,13 @@ class Heard:
         if len(self.hypotheses) < 2:
             return math.inf
         return self.hypotheses[0].score - self.hypotheses[1].score
+
+    @property
+    def outweighed(self) -> bool:
+        """Whether words outside the grammar explain the sound better than the best phrase."""
+        if not self.hypotheses or self.other_words is None:
+            return False
+        return self.other_words > self.hypotheses[0].score
 
     @property
     def weights(self) -> tuple[float, ...]:

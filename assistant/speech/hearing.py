@@ -112,7 +112,7 @@ def hear_file(
     reading, command, candidates = understand(heard, expect)
     return HeardFile(
         file=str(path),
-        text=heard.text,
+        text="" if heard.outweighed else heard.text,
         reading=reading,
         command=command,
         candidates=candidates,
@@ -141,12 +141,15 @@ def hear_files(
 def understand(
     heard: Heard, expect: Quantity | None
 ) -> tuple[Reading | None, str | None, tuple[Candidate, ...]]:
-    """Give reading and command of the best phrase, and every candidate with its weight."""
+    """Give reading and command of the best phrase, and every candidate with its weight.
+
+    A phrase that is behind words outside the grammar is a candidate only.
+    """
     best: tuple[Reading | None, str | None] = (None, None)
     candidates: list[Candidate] = []
     for number, (one, weight) in enumerate(zip(heard.hypotheses, heard.weights, strict=True)):
         readings, command = meant(one.text, expect)
-        if number == 0:
+        if number == 0 and not heard.outweighed:
             best = (readings[0] if len(readings) == 1 else None, command)
         candidates += [
             Candidate(text=one.text, reading=reading, weight=weight / max(1, len(readings)))

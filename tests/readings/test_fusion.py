@@ -235,6 +235,20 @@ def test_a_command_that_other_words_come_near_is_only_taken_where_it_does_no_har
     assert choose(heard(("undo", 0), ("[other words]", -4))) == Command(command="undo")
 
 
+def test_a_command_behind_other_words_is_never_taken() -> None:
+    assert isinstance(choose(heard(("[other words]", 0), ("repeat", -1))), Reject)
+
+
+def test_what_the_belief_settles_is_asked_where_other_words_come_near() -> None:
+    phrases = heard(("fifty", -10.0), ("fifteen", -11.0))
+    weigh = expecting(15.0, floor=1e-6)
+    for far in (-9.0, -12.9):
+        found = choose([*phrases, *heard(("[other words]", far))], weigh)
+        assert isinstance(found, Confirm)
+        assert found.reading == volts(15)
+    assert isinstance(choose([*phrases, *heard(("[other words]", -13.1))], weigh), Accept)
+
+
 def test_corrections_are_marked() -> None:
     found = choose(heard(("no twelve point eight", 0)), expecting(12.8))
     assert isinstance(found, Accept)

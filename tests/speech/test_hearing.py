@@ -99,6 +99,16 @@ def test_weights_leave_room_for_other_words() -> None:
     assert heard.margin == pytest.approx(1.0)
 
 
+def test_a_phrase_behind_other_words_is_a_candidate_only(clip: Path) -> None:
+    ear = FixedEar(phrase(("two volts", -5.0), other=-4.0))
+    heard = hear_file(clip, expect="dc_voltage", ear=ear)
+    assert (heard.text, heard.reading, heard.command) == ("", None, None)
+    assert [one.text for one in heard.candidates] == ["two volts"]
+    assert heard.candidates[0].weight == pytest.approx(1 / (1 + np.e))
+    near = FixedEar(phrase(("two volts", -5.0), other=-5.0))
+    assert hear_file(clip, expect="dc_voltage", ear=near).text == "two volts"
+
+
 def test_an_unreadable_file_is_told_and_the_next_is_heard(clip: Path, tmp_path: Path) -> None:
     bad = tmp_path / "bad.wav"
     bad.write_text("not sound", encoding="utf-8")

@@ -11,8 +11,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from assistant.readings.fusion import Hypothesis
+from assistant.readings.fusion import FusionSettings, Hypothesis
 from assistant.speech.audio import EAR_RATE, Samples
+from assistant.speech.calibration import builtin_calibration
 from assistant.speech.ear_vosk import VoskStream, _Told
 from assistant.speech.looks import Look, changed, together
 from assistant.speech.phonegraph import OTHER_WORDS
@@ -177,7 +178,9 @@ class _Decoder:
         return json.dumps({"alternatives": told})
 
 
-def _stream(answers: Sequence[dict[str, float]], doubt: float = 4.0) -> VoskStream:
+def _stream(
+    answers: Sequence[dict[str, float]], doubt: float = 4.0, asked_behind: float = 0.0
+) -> VoskStream:
     class Own(_Decoder):
         pass
 
@@ -186,6 +189,7 @@ def _stream(answers: Sequence[dict[str, float]], doubt: float = 4.0) -> VoskStre
         accepts=lambda words: words != ("never",),
         name="made up",
         other_words=-3.0,
+        asked_behind=asked_behind,
         silence_behind=3.0,
         looks=_LOOKS,
         doubt=doubt,
@@ -227,6 +231,21 @@ def test_a_second_look_may_refuse_what_was_taken_and_take_what_was_refused() -> 
     over = {"twelve": -10.0, OTHER_WORDS: -6.0}  # 1 above it
     assert _stream([over]).finish().kind == "other_words"
     assert _stream([over, {"twelve": -10.0}]).finish().kind == "phrase"
+
+
+def test_a_phrase_a_little_behind_other_words_is_given_to_be_asked_back() -> None:
+    over = {"twelve": -10.0, OTHER_WORDS: -6.0}  # 1 above the limit
+    heard = _stream([over], asked_behind=1.5).finish()
+    assert (heard.kind, heard.text, heard.outweighed) == ("phrase", "twelve", True)
+    assert heard.other_words == pytest.approx(heard.hypotheses[0].score + 1.0)
+    assert _stream([over], asked_behind=0.5).finish().kind == "other_words"
+    assert not _stream([{"twelve": -10.0, OTHER_WORDS: -7.5}]).finish().outweighed
+
+
+def test_the_figures_ask_as_far_behind_other_words_as_ahead_of_them() -> None:
+    """Within the margin of fusion on either side the program asks back."""
+    figures = builtin_calibration()
+    assert figures.asked_behind * figures.sharpness <= FusionSettings().margin
 
 
 def test_looks_that_disagree_leave_no_margin() -> None:
