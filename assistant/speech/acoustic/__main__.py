@@ -14,7 +14,8 @@ _STEPS = """\
 Steps, each a command:
   phrases   draw phrases from the grammars so that every word comes often
   render    say phrases with synthetic voices: espeak-ng, flite, festival, pico and its accents,
-            Kokoro, gnuspeech, rhvoice (training voices only), and hts (for development only)
+            Kokoro, gnuspeech, rhvoice, hibari, russian (training voices only), and hts (for
+            development only); a share of clips by other throats or cut close to what is said
   spell     draw phrases, drills, other sentences and words that sound nearly like the grammars',
             spelled in Kokoro's sounds
   say       say spelled lines on a GPU, each with a blend of Kokoro's training voices of its own
@@ -37,12 +38,19 @@ def _phrases(args: argparse.Namespace) -> None:
     sys.stdout.write("\n".join(draw(args.count, args.seed)) + "\n")
 
 
-def _render(args: argparse.Namespace) -> None:
-    voices = import_module("assistant.speech.acoustic.voices")
-    lines = import_module("assistant.speech.acoustic.line_voices")
+def _maker(args: argparse.Namespace) -> Any:
+    """Give what says phrases with the engine that was asked for."""
+    house = "assistant.speech.acoustic"
+    voices = import_module(f"{house}.voices")
+    lines = import_module(f"{house}.line_voices")
     maker: Any = voices.MAKERS.get(args.engine)
     if args.engine == "accents":
-        maker = import_module("assistant.speech.acoustic.accents").accent_clip
+        maker = import_module(f"{house}.accents").accent_clip
+    elif args.engine == "hibari":
+        maker = import_module(f"{house}.hibari_voice").HibariMaker()
+    elif args.engine == "russian":
+        folder = [Path(args.program)] if args.program else []
+        maker = import_module(f"{house}.russian").RussianMaker(*folder)
     elif args.engine in lines.LINE_ENGINES:
         command = shlex.split(args.program)
         maker = lines.LineMaker(args.engine, command, lines.LINE_ENGINES[args.engine])
@@ -52,9 +60,20 @@ def _render(args: argparse.Namespace) -> None:
         fixtures = import_module("audio_fixtures.voices")
         speaker = fixtures.Speaker(kokoro_voices=args.kokoro_voices)
         maker = voices.KokoroMaker(speaker, args.kokoro_voices)
+    return maker
+
+
+def _render(args: argparse.Namespace) -> None:
+    render = import_module("assistant.speech.acoustic.voices").render
+    maker = _maker(args)
+    if args.throats or args.cuts:
+        changed = import_module("assistant.speech.acoustic.resynthesis").Changed
+        maker = changed(maker=maker, throats=args.throats, cuts=args.cuts)
+    if args.wrong is not None:
+        maker = import_module("assistant.speech.acoustic.heard").Heard(maker, args.wrong)
     said = args.phrases.read_text(encoding="utf-8").splitlines()
     split = "dev" if args.engine == "hts" else "train"
-    voices.render(said, args.out, maker, kind=args.engine, seed=args.seed, split=split)
+    render(said, args.out, maker, kind=args.engine, seed=args.seed, split=split)
 
 
 def _spell(args: argparse.Namespace) -> None:
@@ -168,6 +187,22 @@ def _prove(args: argparse.Namespace) -> None:
     sys.stdout.write(proof.told(args.sound))
 
 
+def _add_render(one: argparse.ArgumentParser) -> None:
+    one.set_defaults(step=_render)
+    one.add_argument("phrases", type=Path, help="a file of phrases, one a line")
+    engines = ("espeak", "flite", "festival", "pico", "accents", "kokoro", "gnuspeech", "rhvoice")
+    one.add_argument("--engine", choices=(*engines, "hibari", "russian", "hts"), required=True)
+    one.add_argument(
+        "--program", help="command that says lines; hts: the voice's file; russian: its folder"
+    )
+    one.add_argument("--kokoro-voices", type=Path)
+    one.add_argument("--throats", type=float, default=0.0, help="share said by other throats")
+    one.add_argument("--cuts", type=float, default=0.0, help="share cut close to what is said")
+    one.add_argument("--wrong", type=float, help="share of phones that may be heard wrongly")
+    one.add_argument("--out", type=Path, required=True)
+    one.add_argument("--seed", type=int, default=1)
+
+
 def _add_chorus(steps: Any) -> None:
     one = steps.add_parser("spell")
     one.set_defaults(step=_spell)
@@ -231,15 +266,7 @@ def _parser() -> argparse.ArgumentParser:
     one.add_argument("--readings", action="store_true", help="readings as people say them")
     one.add_argument("--count", type=int, default=2000)
     one.add_argument("--seed", type=int, default=1)
-    one = steps.add_parser("render")
-    one.set_defaults(step=_render)
-    one.add_argument("phrases", type=Path, help="a file of phrases, one a line")
-    engines = ("espeak", "flite", "festival", "pico", "accents", "kokoro", "gnuspeech", "rhvoice")
-    one.add_argument("--engine", choices=(*engines, "hts"), required=True)
-    one.add_argument("--program", help="command that says lines; for hts the voice's file")
-    one.add_argument("--kokoro-voices", type=Path)
-    one.add_argument("--out", type=Path, required=True)
-    one.add_argument("--seed", type=int, default=1)
+    _add_render(steps.add_parser("render"))
     _add_chorus(steps)
     _add_gather(steps.add_parser("gather"))
     one = steps.add_parser("pack")
