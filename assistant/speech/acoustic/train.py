@@ -20,6 +20,7 @@ import torch
 from assistant.speech.acoustic.augment import Augmenter, SoundBank
 from assistant.speech.acoustic.clips import read_pack
 from assistant.speech.acoustic.drawing import Drawer, Feeder
+from assistant.speech.acoustic.heard import apart
 from assistant.speech.acoustic.losses import ctc_loss, rival_loss
 from assistant.speech.acoustic.network import (
     fresh_parameters,
@@ -119,16 +120,6 @@ def _sifted(
     return {k for k, loss in zip(members, losses, strict=True) if loss >= limit}
 
 
-def _errors(found: list[int], wanted: tuple[int, ...]) -> int:
-    """Edit distance of two phone sequences."""
-    row = list(range(len(wanted) + 1))
-    for k, one in enumerate(found, start=1):
-        last, row[0] = row[0], k
-        for j, other in enumerate(wanted, start=1):
-            last, row[j] = (row[j], min(row[j] + 1, row[j - 1] + 1, last + (one != other)))
-    return row[-1]
-
-
 def _checked(
     parameters: Parameters,
     augmenter: Augmenter,
@@ -149,7 +140,7 @@ def _checked(
                 for k, padded, long in zip(some, best, outputs.tolist(), strict=True):
                     path = padded[:long]
                     kept = path[np.insert(np.diff(path) != 0, 0, True)]
-                    errors = _errors([int(p) for p in kept if p], ways[k])
+                    errors = apart(ways[k], [int(p) for p in kept if p])
                     wrong, total = wrong + errors, total + len(ways[k])
                     exact += errors == 0
             told[name] = (round(wrong / max(1, total), 4), round(exact / max(1, len(numbers)), 4))
