@@ -50,7 +50,11 @@ _TOLD = 24
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Plan:
-    """How to train. It ends at ``minutes`` from its call or at ``steps``, whichever is first."""
+    """How to train. It ends at ``minutes`` from its call or at ``steps``, whichever is first.
+
+    Each clip is set against ``rivals`` phrases: ``rival_share`` is the weight of that loss against
+    the CTC loss, ``rival_scale`` and ``blank`` are those of ``losses.rival_loss``.
+    """
 
     minutes: float = 8.0
     steps: int = 1_000_000
