@@ -11,8 +11,10 @@ from scipy.io import wavfile
 
 torch = pytest.importorskip("torch", reason="torch comes with the extra 'train' only")
 
+from assistant.errors import GivenError  # noqa: E402
 from assistant.speech.acoustic.augment import Augmenter, SoundBank  # noqa: E402
-from assistant.speech.acoustic.clips import Clip, PackWriter  # noqa: E402
+from assistant.speech.acoustic.clips import Clip, Pack, Packed, PackWriter  # noqa: E402
+from assistant.speech.acoustic.drawing import sampling_weights  # noqa: E402
 from assistant.speech.acoustic.export import folded, posteriors  # noqa: E402
 from assistant.speech.acoustic.features import fbank, frame_count  # noqa: E402
 from assistant.speech.acoustic.network import (  # noqa: E402
@@ -143,6 +145,16 @@ def test_training_learns_and_goes_on_from_its_weights(tmp_path: Path) -> None:
     train([tmp_path / "pack"], tmp_path / "more", more, start=path, tell=lines.append)
     assert [line for line in lines if ", to rivals " in line]
     assert json.loads(lines[-1])["devset"]
+
+
+def test_clips_of_a_set_without_a_share_are_not_passed_over_in_silence() -> None:
+    def pack(name: str, split: str) -> Pack:
+        clip = Clip(file="a", words="oh", speaker="s", set=name, split=split)
+        return Pack((Packed(clip=clip, start=0, size=1, ways=((1,),)),), (chirp(0.1, 300, 300),))
+
+    assert sampling_weights(pack("espeak", "train")).tolist() == [1.0]
+    with pytest.raises(GivenError, match="'unheard of'"):
+        sampling_weights(pack("unheard of", "train"))
 
 
 def test_a_gate_leaves_out_soft_sounds_at_the_edges() -> None:

@@ -33,6 +33,7 @@ __all__ = [
     "Clip",
     "Pack",
     "PackWriter",
+    "Packed",
     "read_listed",
     "read_manifest",
     "read_pack",

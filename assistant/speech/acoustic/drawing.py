@@ -10,10 +10,12 @@ import contextlib
 import queue
 import threading
 from collections import Counter
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
 import torch
+
+from assistant.errors import GivenError
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -44,13 +46,24 @@ SETS: dict[str, float] = {
     "russian": 0.015,
 }
 """Shares of the sets in what is drawn; ``chorus`` says ``blend``, ``other`` and ``near``."""
+_NOISE: Final = "noise"
 _POWERS: dict[str, float] = {"an4": 0.3, "sc2test": 0.3, "blend": 0.2, "other": 0.0, "near": 0.0}
 """How much more a clip of rare words counts; in other sets a half."""
 
 
 def sampling_weights(pack: Pack) -> np.ndarray[Any, Any]:
-    """Give each clip's chance to be drawn: shares of the sets, in a set more for rare words."""
+    """Give each clip's chance to be drawn: shares of the sets, in a set more for rare words.
+
+    Raises ``GivenError`` when clips to train on are of a set without a share.
+    """
     rows = list(pack.clips)
+    trained = {one.clip.set for one in rows if one.clip.split == "train"}
+    unknown = sorted(trained - SETS.keys() - {_NOISE})
+    if unknown:
+        raise GivenError(
+            f"Clips of the set {unknown[0]!r} have no share and would never be drawn.",
+            next_step="Give the set a share in drawing.SETS, or leave its pack out.",
+        )
     counts: dict[str, Counter[str]] = {}
     for one in rows:
         counts.setdefault(one.clip.set, Counter()).update(set(one.clip.words.split()))
