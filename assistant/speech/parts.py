@@ -9,19 +9,24 @@ from assistant.errors import GivenError
 
 __all__ = ["MissingPartError", "need", "want"]
 
+_VOICE = "'probetell[voice]'"
+
 
 class MissingPartError(GivenError):
     """A library that this needs is not installed, or it does not load on this machine."""
 
 
-def need(module: str) -> Any:
-    """Import ``module``; raise ``MissingPartError`` that says what to install."""
+def need(module: str, package: str | None = None) -> Any:
+    """Import ``module``; raise ``MissingPartError`` that says what to install.
+
+    ``package`` is what holds it, as PyPI names it; without one it comes with the extra ``voice``.
+    """
     try:
         return import_module(module)
     except (ImportError, OSError) as error:
         raise MissingPartError(
-            f"The part {module!r} cannot be loaded: {error}.",
-            next_step="Install it: pip install 'probetell[voice]'.",
+            f"The part {package or module!r} cannot be loaded: {error}.",
+            next_step=f"Install it: pip install {package or _VOICE}.",
         ) from error
 
 

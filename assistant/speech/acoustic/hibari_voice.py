@@ -23,7 +23,8 @@ from assistant.speech.acoustic.throats import (
     formants_moved,
     pitch_of,
 )
-from assistant.speech.acoustic.voices import KOKORO_TRAINING, from_package, said_as
+from assistant.speech.acoustic.voices import KOKORO_TRAINING, said_as
+from assistant.speech.parts import need
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -53,17 +54,17 @@ class HibariMaker:
     _synth: Any = field(init=False)
 
     def __post_init__(self) -> None:
-        from_package("onnxruntime", "onnxruntime")
-        package = from_package("hibari", _PACKAGE)
-        listed = from_package("hibari.voices", _PACKAGE).VOICES[HIBARI_TRAINING]
+        need("onnxruntime", "onnxruntime")
+        package = need("hibari", _PACKAGE)
+        listed = need("hibari.voices", _PACKAGE).VOICES[HIBARI_TRAINING]
         if listed["kokoro"] not in KOKORO_TRAINING or not listed.get("bundled"):
             raise GivenError(
                 f"The voice {HIBARI_TRAINING} of {_PACKAGE} is not one to train on.",
                 next_step=f"Install {_PACKAGE} 0.2, whose own voice learned from af_heart.",
             )
-        maker = from_package("hibari.g2p", _PACKAGE).G2P
+        maker = need("hibari.g2p", _PACKAGE).G2P
         self._engine = package.Hibari(voice=HIBARI_TRAINING, threads=1)
-        self._synth = from_package("hibari.dsp", _PACKAGE).synth
+        self._synth = need("hibari.dsp", _PACKAGE).synth
         self._spelling = {"us": maker(), "gb": maker(british=True)}
 
     def __call__(self, phrase: str, rng: np.random.Generator) -> tuple[str, NDArray[np.float64]]:

@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, Any, Final
 import numpy as np
 
 from assistant.speech.acoustic.throats import Throat, colour_db, cut, formants_moved, pitch_of
-from assistant.speech.acoustic.voices import from_package
+from assistant.speech.parts import need
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -56,7 +56,7 @@ def resaid(
     Gives the throat and as many samples. Colour and breath are drawn. Raises ``GivenError``
     without the package, ``ValueError`` when nothing in ``samples`` is voiced.
     """
-    world = from_package("pyworld", _PACKAGE)
+    world = need("pyworld", _PACKAGE)
     given = np.ascontiguousarray(samples, np.float64)
     own, times = _pitch(world, given)
     if not (own > 0).any():
@@ -89,7 +89,7 @@ class Changed:
 
     def __post_init__(self) -> None:
         if self.throats:
-            from_package("pyworld", _PACKAGE)
+            need("pyworld", _PACKAGE)
 
     def __call__(self, phrase: str, rng: np.random.Generator) -> tuple[str, NDArray[np.float64]]:
         """Say ``phrase``; give the voice's name, with the throat if it has another, and samples."""

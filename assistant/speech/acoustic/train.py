@@ -16,11 +16,11 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import torch
+from rapidfuzz.distance import Levenshtein
 
 from assistant.speech.acoustic.augment import Augmenter, SoundBank
 from assistant.speech.acoustic.clips import read_pack
 from assistant.speech.acoustic.drawing import Drawer, Feeder
-from assistant.speech.acoustic.heard import apart
 from assistant.speech.acoustic.losses import ctc_loss, rival_loss
 from assistant.speech.acoustic.network import (
     fresh_parameters,
@@ -144,7 +144,7 @@ def _checked(
                 for k, padded, long in zip(some, best, outputs.tolist(), strict=True):
                     path = padded[:long]
                     kept = path[np.insert(np.diff(path) != 0, 0, True)]
-                    errors = apart(ways[k], [int(p) for p in kept if p])
+                    errors = Levenshtein.distance(ways[k], [int(p) for p in kept if p])
                     wrong, total = wrong + errors, total + len(ways[k])
                     exact += errors == 0
             told[name] = (round(wrong / max(1, total), 4), round(exact / max(1, len(numbers)), 4))

@@ -19,8 +19,6 @@ import numpy as np
 from scipy.io import wavfile
 from scipy.signal import resample_poly
 
-from assistant.errors import GivenError
-
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
 
@@ -37,7 +35,6 @@ __all__ = [
     "espeak_clip",
     "festival_clip",
     "flite_clip",
-    "from_package",
     "pico_clip",
     "render",
     "said_as",
@@ -77,16 +74,6 @@ _VARIANTS: Final = (
 """Throats of espeak-ng; Andy, Annie, edward and steph are kept for the benchmark of the ear."""
 _HTS_LABELS: Final = "(voice_cmu_us_slt_arctic_hts)"
 _SPELLED: Final = {"ol": "o l", "k": "kay", "i": "i", "oh": "oh", "lit": "lit", "sub": "sub"}
-
-
-def from_package(module: str, package: str) -> Any:
-    """Import ``module``; raises ``GivenError`` with the name of its package when it is missing."""
-    try:
-        return import_module(module)
-    except ImportError as missing:
-        raise GivenError(
-            f"{package} cannot be used: {missing}.", next_step=f"Install {package} (PyPI)."
-        ) from missing
 
 
 def said_as(phrase: str) -> str:
