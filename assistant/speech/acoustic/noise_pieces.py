@@ -54,12 +54,23 @@ def filled(samples: NDArray[np.float64], seed: int) -> NDArray[np.float64]:
     sound = trimmed(samples)[:_LONGEST]
     if len(sound) >= _SHORT:
         return sound
-    rng = np.random.default_rng(seed)
-    out, at = np.zeros(5 * RATE), 0
-    while at < len(out):
-        part = sound[: len(out) - at]
-        out[at : at + len(part)] += part * rng.uniform(0.4, 1.0)
-        at += len(sound) + int(rng.uniform(0.1, 0.8) * RATE)
+    return _in_turn([sound], 5 * RATE, np.random.default_rng(seed), pauses=(0.1, 0.8))
+
+
+def _in_turn(
+    sounds: Sequence[NDArray[np.float64]],
+    length: int,
+    rng: np.random.Generator,
+    *,
+    pauses: tuple[float, float] | None,
+) -> NDArray[np.float64]:
+    """Draw sounds until ``length`` is full, louder and fainter, with pauses (s), or as they are."""
+    out, at = np.zeros(length), 0
+    while at < length:
+        sound = sounds[int(rng.integers(len(sounds)))]
+        part = sound[: length - at]
+        out[at : at + len(part)] += part * (rng.uniform(0.4, 1.0) if pauses else 1.0)
+        at += len(sound) + (int(rng.uniform(*pauses) * RATE) if pauses else 0)
     return out
 
 
@@ -104,10 +115,5 @@ def in_a_row(
     the name only.
     """
     rng = np.random.default_rng(zlib.crc32(name.encode("utf-8")))
-    out, at = np.zeros(int(seconds * RATE)), 0
-    while at < len(out):
-        sound = sounds[int(rng.integers(len(sounds)))]
-        part = sound[: len(out) - at]
-        out[at : at + len(part)] += part * (rng.uniform(0.4, 1.0) if pauses else 1.0)
-        at += len(sound) + (int(rng.uniform(0.05, 0.45) * RATE) if pauses else 0)
-    return out
+    gaps = (0.05, 0.45) if pauses else None
+    return _in_turn(sounds, int(seconds * RATE), rng, pauses=gaps)

@@ -11,7 +11,7 @@ from __future__ import annotations
 import io
 import re
 from collections import Counter
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cache
 from importlib import import_module
 from pathlib import Path, PurePosixPath
@@ -173,12 +173,12 @@ def _samples_used(package: str) -> frozenset[str]:
 
 def _grouped(told: Package, sounds: Sequence[_Sound]) -> Iterator[Piece]:
     families: dict[tuple[str, bool], list[_Sound]] = {}
-    for sound in sounds:
-        short = trimmed(sound.samples)
-        if len(short) >= told.apart * RATE:
+    for whole in sounds:
+        sound = replace(whole, samples=trimmed(whole.samples))
+        if len(sound.samples) >= told.apart * RATE:
             name = _slug(told.begin, PurePosixPath(sound.path).with_suffix("").as_posix())
-            yield from _apart(told, sound, short, name)
-        elif len(short):
+            yield from _apart(told, sound, name)
+        elif len(sound.samples):
             key = _family(told, sound.path), fits(sound.path, told.loops)
             families.setdefault(key, []).append(sound)
     for (family, is_loop), members_ in families.items():
@@ -188,10 +188,8 @@ def _grouped(told: Package, sounds: Sequence[_Sound]) -> Iterator[Piece]:
             yield _row(told, members_[number::count], name, pauses=not is_loop)
 
 
-def _apart(
-    told: Package, sound: _Sound, samples: NDArray[np.float64], name: str
-) -> Iterator[Piece]:
-    parts = parts_of(samples, told.parts)
+def _apart(told: Package, sound: _Sound, name: str) -> Iterator[Piece]:
+    parts = parts_of(sound.samples, told.parts)
     for number, part in enumerate(parts, 1):
         of = f" part {number} of {len(parts)}" if len(parts) > 1 else ""
         source = f"{told.package} {sound.path}{of}"
@@ -200,7 +198,7 @@ def _apart(
 
 
 def _row(told: Package, sounds: Sequence[_Sound], name: str, *, pauses: bool) -> Piece:
-    samples = [trimmed(sound.samples) for sound in sounds]
+    samples = [sound.samples for sound in sounds]
     row = in_a_row(samples, name, seconds=told.length if pauses else 8.0, pauses=pauses)
     licence = _all_of([sound.licence for sound in sounds])
     holders = "; ".join(dict.fromkeys(sound.holders for sound in sounds if sound.holders))
