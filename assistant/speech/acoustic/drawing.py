@@ -101,7 +101,7 @@ class Drawer:
         self._said = [(one.clip.words, way) for one, way in zip(pack.clips, ways, strict=True)]
         self._rivals = rivals
         self._rng = np.random.default_rng(plan.seed)
-        self._plan, self._device, self._ways = plan, device, ways
+        self._plan, self._device = plan, device
         self._weights = sampling_weights(pack)
         self._weights[sorted(barred)] = 0.0
         self._weights /= self._weights.sum()
@@ -126,12 +126,10 @@ class Drawer:
             for batch in batches:
                 parts = max(1, *(len(group) for group in batch))
                 rows = [group + [-1] * (parts - len(group)) for group in batch]
-                targets = [sum((self._ways[k] for k in group), ()) for group in batch]
-                rivals: list[list[Phones]] = []
-                if self._rivals is not None:
-                    said = [[self._said[k] for k in group] for group in batch]
-                    rivals = self._rivals.draw(said, self._plan.rivals)
-                yield torch.tensor(rows, device=self._device), targets, rivals
+                said = [[self._said[k] for k in group] for group in batch]
+                targets = [sum((way for _, way in row), ()) for row in said]
+                rivals = self._rivals and self._rivals.draw(said, self._plan.rivals)
+                yield torch.tensor(rows, device=self._device), targets, rivals or []
 
     def _group(self, clip: int) -> list[int]:
         if self._rng.random() < self._plan.noise_alone:

@@ -10,7 +10,7 @@ ICASSP 1986).
 from __future__ import annotations
 
 from bisect import bisect
-from functools import lru_cache
+from functools import cache
 from itertools import accumulate, product
 from typing import TYPE_CHECKING, Final
 
@@ -109,8 +109,8 @@ class Rivals:
         self._numbers = [(word, way) for word, way in self._words if word in _NUMBERS]
         phones = range(1, len(PHONES) + 1)
         self._kinds = [[k for k in phones if (k in _VOWELS) == vowel] for vowel in (False, True)]
-        self._near = lru_cache(maxsize=None)(self._nearest)
-        self._split = lru_cache(maxsize=None)(self._parts)
+        self._near = cache(self._nearest)
+        self._split = cache(self._parts)
 
     def draw(self, said: Sequence[Sequence[tuple[str, Phones]]], count: int) -> list[list[Phones]]:
         """Give ``count`` rivals of each row of ``said``: phrases and the ways their phones run.
@@ -119,17 +119,23 @@ class Rivals:
         are single number words.
         """
         chances = iter(self._rng.random((len(said) * count, 4)).tolist())
-        return [[self._rival(row, next(chances)) for _ in range(count)] for row in said]
+        drawn = []
+        for row in said:
+            way: Phones = sum((one for _, one in row), ())
+            split = [self._split(words, one) for words, one in row]
+            parts: tuple[Phones, ...] = (
+                () if None in split else sum((one or () for one in split), ())
+            )
+            drawn.append([self._rival(way, parts, next(chances)) for _ in range(count)])
+        return drawn
 
-    def _rival(self, row: Sequence[tuple[str, Phones]], chance: list[float]) -> Phones:
+    def _rival(self, way: Phones, parts: tuple[Phones, ...], chance: list[float]) -> Phones:
+        """Draw a rival of ``way``; ``parts`` are its words, none where they are not known."""
         sort, place, which, again = chance
-        if not row:
+        if not way:
             return self._numbers[int(which * len(self._numbers))][1]
-        way: Phones = sum((one for _, one in row), ())
-        split = [self._split(words, one) for words, one in row]
-        parts: tuple[Phones, ...] = sum((one for one in split if one), ())
         made = way
-        if None not in split and (sort < _PUT_IN or sort >= _ONE_PHONE):
+        if parts and (sort < _PUT_IN or sort >= _ONE_PHONE):
             changed = self._changed(parts, sort, place, which)
             if again < _TWICE and changed:
                 changed = self._changed(changed, sort, 1 - place, 1 - which)
