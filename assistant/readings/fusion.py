@@ -325,10 +325,10 @@ def decide(
     close = [o for o in others if o.score > best.score - limits.margin]
     if any(option.command for option in close):
         return _confirm(best, best.reading, digits=False)
+    clear = ahead >= limits.margin
     if close:
-        clear = ahead >= limits.margin
         return _settle([best, *close], judge, would_change, limits, clear=clear)
-    if ahead < limits.margin:
+    if not clear:
         return _confirm(best, best.reading, digits=False)
     return _by_ear(best, others, judge, would_change, limits)
 

@@ -44,8 +44,7 @@ class Heard:
     exponentials are relative weights: a margin of 3 is about twenty to one.
     ``other_words`` is the score of the best explanation by words outside the grammar, on the
     same scale, where the recogniser has one and it came close. It may be a little above that of
-    the best phrase, which is then to be asked back. ``seconds`` is how long the sound
-    lasted.
+    the best phrase, which is then to be asked back. ``seconds`` is how long the sound lasted.
     """
 
     kind: HeardKind
