@@ -1,4 +1,4 @@
-"""Recordings of noise that Debian packages carry, half for training and half for tests.
+"""Recordings of noise that Debian packages carry, some for training and some kept for tests.
 
 Only what is under CC0, CC BY or in the public domain; the licence of each file comes from the
 package's own copyright file or, for a package with one licence or a list of makers beside the
