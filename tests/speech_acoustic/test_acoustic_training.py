@@ -145,6 +145,11 @@ def test_training_learns_and_goes_on_from_its_weights(tmp_path: Path) -> None:
     train([tmp_path / "pack"], tmp_path / "more", more, start=path, tell=lines.append)
     assert [line for line in lines if ", to rivals " in line]
     assert json.loads(lines[-1])["devset"]
+    gathers = Plan(steps=0, seconds=6.0, live_norm=True, gathered=3)
+    again = train([tmp_path / "pack"], tmp_path / "again", gathers, start=path, tell=lines.append)
+    before, after = load_parameters(path, "cpu"), load_parameters(again, "cpu")
+    changed = {name for name in before if not torch.equal(before[name], after[name])}
+    assert changed == {name for name in before if "running" in name}
 
 
 def test_clips_of_a_set_without_a_share_are_not_passed_over_in_silence() -> None:

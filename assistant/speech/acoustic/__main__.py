@@ -243,7 +243,7 @@ def _add_train(steps: Any) -> None:
     one.add_argument("--device", default="cpu", help="cpu or cuda")
     one.add_argument("--devices", type=int, default=1, help="GPUs to train on together")
     one.add_argument("--minutes", type=float, default=8.0)
-    one.add_argument("--steps", type=int, default=1_000_000)
+    one.add_argument("--steps", type=int, default=1_000_000, help="at most; 0 gathers norms only")
     one.add_argument("--rate", type=float, default=1e-3)
     one.add_argument("--seconds", type=float, default=520.0, help="sound in a batch")
     one.add_argument("--average", type=float, default=0.999)

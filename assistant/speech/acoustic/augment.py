@@ -10,13 +10,14 @@ generator.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
 import torch
 
 from assistant.speech.acoustic.features import BANDS, FRAME, HOP, fbank, frame_count
+from assistant.speech.acoustic.kept_noise import KeptNoise
 from assistant.speech.acoustic.noises import ComputedNoise
 from assistant.speech.acoustic.revoice import revoiced
 
@@ -38,6 +39,17 @@ _LOUD: Final = 0.15
 _DEEPEST: Final = 0.15
 _SPANNED: Final = 128
 _REVOICED: Final = 0.5
+_NOISES: Final = (
+    ("recorded", 0.46),
+    ("beating", 0.12),
+    ("hum", 0.04),
+    ("engine", 0.10),
+    ("clanks", 0.06),
+    ("air", 0.04),
+    ("music", 0.05),
+    ("babble", 0.13),
+)
+"""Kinds of noise and their shares of the clips."""
 
 
 class SoundBank:
@@ -85,10 +97,10 @@ class Augmenter:
     noise: SoundBank
     generator: Any
     _telephone: Any = None
+    _kept: KeptNoise = field(init=False)
 
-    @property
-    def _computed(self) -> ComputedNoise:
-        return ComputedNoise(self.generator)
+    def __post_init__(self) -> None:
+        self._kept = KeptNoise(self.generator)
 
     def batch(self, picks: Any, *, near_clean: float = 0.125) -> tuple[Any, Any]:
         """Give features, clips x frames x 40, and the frames of each.
@@ -148,23 +160,17 @@ class Augmenter:
         )
         # As cut by a gate that soft sounds do not open
         gated = tight & self._chance(rows, 0.3)
-        placed = []
-        for part in range(parts):
-            here = picks[:, part]
-            used, bank = here >= 0, here.clamp(min=0)
-            first, last = self.speech.first[bank], self.speech.last[bank]
-            inner = (self.speech.loud_first[bank] - first).clamp(max=int(_DEEPEST * RATE))
-            slack = torch.where(tight, -0.07 * self._uniform(rows).pow(2), 0.12) * RATE
-            slack = torch.where(gated, -inner * self._uniform(rows), slack)
-            begin = (first - slack).clamp(min=0)
-            inner = (last - self.speech.loud_last[bank]).clamp(max=int(_DEEPEST * RATE))
-            slack = torch.where(tight, -0.07 * self._uniform(rows).pow(2), 0.15) * RATE
-            slack = torch.where(gated, -inner * self._uniform(rows), slack)
-            end = torch.minimum((last + slack).float(), self.speech.length[bank].float())
-            long = torch.where(used, ((end - begin) / speed).clamp(min=800), torch.zeros_like(at))
-            placed.append((used, self.speech.start[bank] + begin, at.clone(), long))
-            gap = torch.where(used, self._between(rows, 0.0, 0.25) * RATE, torch.zeros_like(at))
-            at = at + long + gap
+        used, bank = picks >= 0, picks.clamp(min=0)
+        first, last = self.speech.first[bank], self.speech.last[bank]
+        inner = (self.speech.loud_first[bank] - first).clamp(max=int(_DEEPEST * RATE))
+        begin = (first - self._slack(inner, tight, gated, 0.12)).clamp(min=0)
+        inner = (last - self.speech.loud_last[bank]).clamp(max=int(_DEEPEST * RATE))
+        slack = self._slack(inner, tight, gated, 0.15)
+        end = torch.minimum((last + slack).float(), self.speech.length[bank].float())
+        long = ((end - begin) / speed[:, None]).clamp(min=800) * used
+        whole = long + self._uniform(rows, parts) * 0.25 * RATE * used
+        places = at[:, None] + whole.cumsum(1) - whole
+        at = at + whole.sum(1)
         after = (
             torch.where(tight, self._between(rows, 0.0, 0.02), self._between(rows, 0.1, 0.7)) * RATE
         )
@@ -173,21 +179,27 @@ class Augmenter:
         lengths = (at + after).long().clamp(min=4 * FRAME)
         most = -(-int(lengths.max()) // _ROUND) * _ROUND
         waves = torch.zeros(rows, most, device=picks.device)
-        for used, source, start, long in placed:
-            some = torch.nonzero(used).flatten()
-            if some.numel():
-                piece = self._piece(source[some], start[some], long[some], speed[some], most)
-                waves.index_add_(0, some, piece)
-        spoken = sum(one[3] for one in placed)
-        power = waves.square().sum(1) / torch.as_tensor(spoken).clamp(min=1)
+        row, part = used.nonzero(as_tuple=True)
+        source = (self.speech.start[bank] + begin)[row, part]
+        start = places[row, part].long()
+        self._lay(waves, row, source=source, start=start, long=long[row, part], speed=speed[row])
+        power = waves.square().sum(1) / long.sum(1).clamp(min=1)
         levels = torch.where(nothing, torch.full_like(power, 1000.0), power.sqrt().clamp(min=30))
         return waves, lengths, levels
 
-    def _piece(self, source: Any, start: Any, long: Any, speed: Any, most: int) -> Any:
-        """Read a part at its speed, by a windowed sine over eight samples."""
-        spots = torch.arange(most, device=source.device)[None] - start[:, None]
-        inside = (spots >= 0) & (spots < long[:, None])
-        where = source[:, None].double() + spots.clamp(min=0) * speed[:, None]
+    def _slack(self, inner: Any, tight: Any, gated: Any, free: float) -> Any:
+        """Give how far before its first, or after its last, sound each part is cut, in samples."""
+        rows, parts = inner.shape
+        deep = -0.07 * self._uniform(rows, parts).pow(2)
+        slack = torch.where(tight[:, None], deep, free) * RATE
+        return torch.where(gated[:, None], -inner * self._uniform(rows, parts), slack)
+
+    def _lay(self, waves: Any, row: Any, *, source: Any, start: Any, long: Any, speed: Any) -> None:
+        """Add parts to their rows, read at their speed by a windowed sine over eight samples."""
+        if not len(row):
+            return
+        spots = torch.arange(int(long.max()) + 1, device=source.device)[None]
+        where = source[:, None].double() + spots * speed[:, None]
         whole = where.floor()
         part = (where - whole).float()
         whole = whole.long()
@@ -196,9 +208,11 @@ class Augmenter:
             away = part - tap
             weight = torch.sinc(away) * torch.cos(away * (math.pi / 2 / (_TAPS + 1))).square()
             out += weight * self.speech.flat[(whole + tap).clamp(0, self.speech.total - 1)]
-        # 2 ms of fade at both ends
+        # 2 ms of fade at both ends, and nothing outside them
         edge = torch.minimum(spots, long[:, None] - spots).clamp(min=0, max=32) / 32.0
-        return out * inside * edge
+        # What runs over the end of a row is nothing, and may lie anywhere
+        place = (row * waves.shape[1] + start)[:, None] + spots
+        waves.view(-1).index_add_(0, (place % waves.numel()).flatten(), (out * edge).flatten())
 
     def _shaped(self, waves: Any, response: Any, room: int = _ROOM) -> Any:
         size = waves.shape[1] + (_ROUND * 2 if room else 0)
@@ -208,9 +222,8 @@ class Augmenter:
         """Equaliser and room of each clip, over frequency."""
         rows, size = len(clean), samples + _ROUND * 2
         device = clean.device
-        gains = (
-            self._computed.curve(rows, size, 4.0) * (~(clean | self._chance(rows, 0.25)))[:, None]
-        )
+        shaped = ~(clean | self._chance(rows, 0.25))
+        gains = ComputedNoise(self.generator).curve(rows, size, 4.0) * shaped[:, None]
         seconds = torch.arange(_ROOM, device=device) / RATE
         decay = torch.exp(self._between(rows, math.log(0.06), math.log(0.9)))
         tail = self._randn(rows, _ROOM) * torch.exp(-6.9 * seconds / decay[:, None])
@@ -223,39 +236,55 @@ class Augmenter:
         return torch.fft.rfft(room, size) * 10 ** (gains / 20)
 
     def _noises(self, waves: Any, levels: Any, without: Any) -> Any:
-        """Noise for every clip: real, computed or babble, -1 to 30 dB under the speech."""
+        """Noise for every clip: real, computed or babble, -2 to 30 dB under the speech."""
         rows, samples = waves.shape
-        computed = self._computed
         noise = torch.zeros_like(waves)
         kind = torch.randperm(rows, generator=self.generator, device=waves.device)
         done = 0.0
-        for share, made in (
-            (0.36, self._recorded),
-            (0.17, computed.beating),
-            (0.05, computed.hum),
-            (0.13, computed.engine),
-            (0.07, computed.clanks),
-            (0.04, computed.air),
-            (0.05, computed.music),
-            (0.13, self._babble),
-        ):
+        self._kept.renew()
+        for name, share in _NOISES:
             begin, done = round(done * rows), done + share
             some = kind[begin : round(done * rows)]
-            if some.numel():
-                noise[some] = made(int(some.numel()), samples)
+            if not some.numel():
+                continue
+            if name == "recorded":
+                noise[some] = self._recorded(int(some.numel()), samples)
+            elif name == "babble":
+                noise[some] = self._babble(int(some.numel()), samples)
+            else:
+                noise[some] = self._kept.draw(name, int(some.numel()), samples)
         noise = noise / noise.square().mean(1, keepdim=True).sqrt().clamp(min=1e-3)
-        below = self._uniform(rows).pow(1.1) * 31.0 - 1.0
+        below = self._uniform(rows).pow(1.25) * 32.0 - 2.0
         below = torch.where(without, below + 30.0, below)
         return noise * (levels * 10 ** (-below / 20))[:, None]
 
     def _recorded(self, rows: int, samples: int) -> Any:
+        """Stretches of recorded noise, faster or slower, of another colour, a third over a second.
+
+        The recordings are few beside the clips; so they are made more.
+        """
+        pieces = self._stretches(2 * rows, samples)
+        second = self._chance(rows, 0.35) * 10 ** (-self._between(rows, 0.0, 12.0) / 20)
+        both = pieces[:rows] + pieces[rows:] * second[:, None]
+        curve = ComputedNoise(self.generator).curve(rows, samples, 3.0)
+        coloured = torch.where(self._chance(rows, 0.6)[:, None], curve, torch.zeros_like(curve))
+        return torch.fft.irfft(torch.fft.rfft(both) * 10 ** (coloured / 20), samples)
+
+    def _stretches(self, rows: int, samples: int) -> Any:
+        """Read recorded noise from any place on, at 0.7 to 1.4 of its speed, at unit power."""
         spots = torch.arange(samples, device=self.noise.flat.device)[None]
         pick = torch.randint(
             len(self.noise.start), (rows,), generator=self.generator, device=spots.device
         )
-        shift = (self._uniform(rows) * self.noise.length[pick]).long()
-        held = (shift[:, None] + spots) % self.noise.length[pick][:, None]
-        return self.noise.flat[self.noise.start[pick][:, None] + held].float()
+        length = self.noise.length[pick][:, None]
+        begin = self._uniform(rows)[:, None].double() * length
+        where = begin + spots * torch.exp(self._between(rows, -0.35, 0.35))[:, None]
+        whole = where.long()
+        part = (where - whole).float()
+        start = self.noise.start[pick][:, None]
+        here, there = (self.noise.flat[start + (whole + k) % length].float() for k in (0, 1))
+        made = here * (1 - part) + there * part
+        return made / made.square().mean(1, keepdim=True).sqrt().clamp(min=1.0)
 
     def _babble(self, rows: int, samples: int) -> Any:
         spots = torch.arange(samples, device=self.speech.flat.device)[None]

@@ -6,26 +6,22 @@ more.
 
 from __future__ import annotations
 
-import contextlib
-import queue
-import threading
 from collections import Counter
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
-import torch
 
 from assistant.errors import GivenError
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
-    from assistant.speech.acoustic.augment import Augmenter
     from assistant.speech.acoustic.clips import Pack
     from assistant.speech.acoustic.rivals import Phones, Rivals
     from assistant.speech.acoustic.train import Plan
 
-__all__ = ["SETS", "Drawer", "Feeder", "sampling_weights"]
+__all__ = ["SETS", "Drawer", "Drawn", "sampling_weights"]
 
 SETS: dict[str, float] = {
     "an4": 0.11,
@@ -82,6 +78,15 @@ def sampling_weights(pack: Pack) -> np.ndarray[Any, Any]:
     return np.asarray(weights / weights.sum())
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Drawn:
+    """A batch to make: for each row the clips to join (-1 for none), its phones, its rivals."""
+
+    picks: list[list[int]]
+    targets: list[Phones]
+    rivals: list[list[Phones]]
+
+
 class Drawer:
     """Draws batches of like length: numbers of clips to join, the targets and their rivals.
 
@@ -94,14 +99,13 @@ class Drawer:
         ways: list[tuple[int, ...]],
         barred: set[int],
         plan: Plan,
-        device: str,
         *,
         rivals: Rivals | None = None,
     ) -> None:
         self._said = [(one.clip.words, way) for one, way in zip(pack.clips, ways, strict=True)]
         self._rivals = rivals
         self._rng = np.random.default_rng(plan.seed)
-        self._plan, self._device = plan, device
+        self._plan = plan
         self._weights = sampling_weights(pack)
         self._weights[sorted(barred)] = 0.0
         self._weights /= self._weights.sum()
@@ -112,7 +116,7 @@ class Drawer:
                 self._speakers.setdefault(one.clip.speaker, []).append(k)
         self._speaker_of = [one.clip.speaker for one in pack.clips]
 
-    def __iter__(self) -> Iterator[tuple[Any, list[Phones], list[list[Phones]]]]:
+    def __iter__(self) -> Iterator[Drawn]:
         while True:
             drawn = self._rng.choice(len(self._weights), 1536, p=self._weights)
             groups = [self._group(int(k)) for k in drawn]
@@ -129,7 +133,7 @@ class Drawer:
                 said = [[self._said[k] for k in group] for group in batch]
                 targets = [sum((way for _, way in row), ()) for row in said]
                 rivals = self._rivals and self._rivals.draw(said, self._plan.rivals)
-                yield torch.tensor(rows, device=self._device), targets, rivals or []
+                yield Drawn(picks=rows, targets=targets, rivals=rivals or [])
 
     def _group(self, clip: int) -> list[int]:
         if self._rng.random() < self._plan.noise_alone:
@@ -140,65 +144,3 @@ class Drawer:
             more = self._rng.choice(short, int(self._rng.integers(1, 4)))
             return [clip, *(int(k) for k in more)]
         return [clip]
-
-
-class Feeder:
-    """Batches made ready: features, frames of each clip, targets and their rivals.
-
-    On a GPU a thread makes them ahead, on a stream of its own, so that neither the sounds nor
-    the network wait for the other; elsewhere they are made when asked for. ``near_clean`` is the
-    share left almost as recorded.
-    """
-
-    def __init__(self, augmenter: Augmenter, drawer: Drawer, ahead: int = 3) -> None:
-        self.near_clean = 0.125
-        self._augmenter = augmenter
-        self._drawn = iter(drawer)
-        self._device = augmenter.speech.flat.device
-        self._ready: queue.Queue[Any] = queue.Queue(ahead)
-        self._over = threading.Event()
-        self._thread: threading.Thread | None = None
-        if self._device.type == "cuda":
-            self._thread = threading.Thread(target=self._make, daemon=True)
-            self._thread.start()
-
-    def __iter__(self) -> Feeder:
-        return self
-
-    def __next__(self) -> tuple[Any, Any, list[Phones], list[list[Phones]]]:
-        if self._thread is None:
-            return self._next()
-        made = self._ready.get()
-        if isinstance(made, Exception):
-            raise made
-        features, frames, targets, rivals, finished = made
-        here = torch.cuda.current_stream(self._device)
-        here.wait_event(finished)
-        features.record_stream(here)
-        frames.record_stream(here)
-        return features, frames, targets, rivals
-
-    def close(self) -> None:
-        """Stop making batches."""
-        self._over.set()
-        while self._thread is not None and self._thread.is_alive():
-            with contextlib.suppress(queue.Empty):
-                self._ready.get(timeout=0.1)
-
-    def _next(self) -> tuple[Any, Any, list[Phones], list[list[Phones]]]:
-        picks, targets, rivals = next(self._drawn)
-        with torch.no_grad():
-            features, frames = self._augmenter.batch(picks, near_clean=self.near_clean)
-        return features, frames, targets, rivals
-
-    def _make(self) -> None:
-        stream = torch.cuda.Stream(self._device)
-        try:
-            with torch.cuda.stream(stream):
-                while not self._over.is_set():
-                    made = self._next()
-                    finished = torch.cuda.Event()
-                    finished.record(stream)
-                    self._ready.put((*made, finished))
-        except Exception as error:  # noqa: BLE001 - told where the batch is waited for
-            self._ready.put(error)

@@ -127,26 +127,32 @@ def trained_names(parameters: Mapping[str, Any]) -> list[str]:
 
 
 def _normed(parameters: Parameters, layer: int, x: Any, valid: Any | None) -> Any:
-    """Batch norm over the frames that ``valid`` marks, or by what was gathered before."""
+    """Batch norm over the frames that ``valid`` marks, or by what was gathered before.
+
+    ``x`` is clips x units x 1 x time.
+    """
     name = f"b.{layer}."
     mean, var = parameters[name + "running_mean"], parameters[name + "running_var"]
     if valid is not None:
-        marks = valid[:, None].to(x.dtype)
+        marks = valid[:, None, None].to(x.dtype)
         count = marks.sum()
-        here = (x * marks).sum((0, 2)) / count
-        spread = ((x - here[:, None]).square() * marks).sum((0, 2)) / count
+        here = (x * marks).sum((0, 2, 3)) / count
+        spread = ((x - here[:, None, None]).square() * marks).sum((0, 2, 3)) / count
         with torch.no_grad():
             mean.lerp_(here, _MOMENTUM)
             var.lerp_(spread, _MOMENTUM)
         mean, var = here, spread
     scale = parameters[name + "weight"] * torch.rsqrt(var + _EPSILON)
-    return (x - mean[:, None]) * scale[:, None] + parameters[name + "bias"][:, None]
+    shift = parameters[name + "bias"] - mean * scale
+    return torch.addcmul(shift[:, None, None], x, scale[:, None, None])
 
 
 def _layer(parameters: Parameters, layer: int, x: Any, *, stride: int = 1, step: int = 1) -> Any:
+    """Affine over shifted frames; a picture one high, whose units a GPU may keep side by side."""
     weight = parameters[f"c.{layer}.weight"]
-    kernel = weight.view(weight.shape[0], -1, x.shape[1]).permute(0, 2, 1)
-    return fn.conv1d(x, kernel, parameters[f"c.{layer}.bias"], stride=stride, dilation=step)
+    kernel = weight.view(weight.shape[0], 1, -1, x.shape[1]).permute(0, 3, 1, 2)
+    bias = parameters[f"c.{layer}.bias"]
+    return fn.conv2d(x, kernel, bias, stride=(1, stride), dilation=(1, step))
 
 
 def log_posteriors(
@@ -167,7 +173,7 @@ def log_posteriors(
     spots = torch.arange(-around, STRIDE * (most - 1) + around + 1, device=device)
     held = spots[None].clamp(min=0).minimum(lengths[:, None] - 1)
     x = (features - parameters["mu"]) / parameters["sd"]
-    x = x.gather(1, held[:, :, None].expand(-1, -1, x.shape[2])).transpose(1, 2)
+    x = x.gather(1, held[:, :, None].expand(-1, -1, x.shape[2]))[:, None].permute(0, 3, 1, 2)
 
     def valid(side: int) -> Any | None:
         if not live:
@@ -181,6 +187,6 @@ def log_posteriors(
         side -= step
         x = _layer(parameters, layer, total, step=step)
         x = fn.dropout(torch.relu(_normed(parameters, layer, x, valid(side))), dropped)
-        total = total[:, :, step:-step] + x
-    scores = _layer(parameters, last, total).transpose(1, 2)
+        total = total[..., step:-step] + x
+    scores = _layer(parameters, last, total)[:, :, 0].transpose(1, 2)
     return scores.log_softmax(-1), outputs

@@ -10,7 +10,6 @@ ICASSP 1986).
 from __future__ import annotations
 
 from bisect import bisect
-from functools import cache
 from itertools import accumulate, product
 from typing import TYPE_CHECKING, Final
 
@@ -109,8 +108,9 @@ class Rivals:
         self._numbers = [(word, way) for word, way in self._words if word in _NUMBERS]
         phones = range(1, len(PHONES) + 1)
         self._kinds = [[k for k in phones if (k in _VOWELS) == vowel] for vowel in (False, True)]
-        self._near = cache(self._nearest)
-        self._split = cache(self._parts)
+        # Kept in dictionaries, as what is drawn may be drawn in another process
+        self._nearest: dict[Phones, tuple[list[Phones], list[float]]] = {}
+        self._split: dict[tuple[str, Phones], tuple[Phones, ...] | None] = {}
 
     def draw(self, said: Sequence[Sequence[tuple[str, Phones]]], count: int) -> list[list[Phones]]:
         """Give ``count`` rivals of each row of ``said``: phrases and the ways their phones run.
@@ -122,7 +122,7 @@ class Rivals:
         drawn = []
         for row in said:
             way: Phones = sum((one for _, one in row), ())
-            split = [self._split(words, one) for words, one in row]
+            split = [self._parts(words, one) for words, one in row]
             parts: tuple[Phones, ...] = (
                 () if None in split else sum((one or () for one in split), ())
             )
@@ -159,8 +159,10 @@ class Rivals:
         kind = [k for k in self._kinds[way[at] in _VOWELS] if k != way[at]]
         return (*way[:at], kind[int(which * len(kind))], *way[at + 1 :])
 
-    def _nearest(self, phones: Phones) -> tuple[list[Phones], list[float]]:
+    def _near(self, phones: Phones) -> tuple[list[Phones], list[float]]:
         """Give the words to take ``phones`` for, and the running sums of their chances."""
+        if phones in self._nearest:
+            return self._nearest[phones]
         own = {word.rstrip("s") for word, way in self._words if way == phones}
         number = any(way == phones for _, way in self._numbers)
 
@@ -173,7 +175,11 @@ class Rivals:
             nearest = np.argsort(distances(phones, words), kind="stable")[:_NEAREST]
             others = list(dict.fromkeys([*(words[k] for k in nearest), *others]))
         chances = np.exp(-_STEEP * distances(phones, others))
-        return others, list(accumulate(chances.tolist()))
+        self._nearest[phones] = (others, list(accumulate(chances.tolist())))
+        return self._nearest[phones]
 
     def _parts(self, words: str, way: Phones) -> tuple[Phones, ...] | None:
-        return word_parts(words.split(), way, lambda word: word_ways(word, self._known))
+        if (words, way) not in self._split:
+            parts = word_parts(words.split(), way, lambda word: word_ways(word, self._known))
+            self._split[words, way] = parts
+        return self._split[words, way]

@@ -20,7 +20,8 @@ from rapidfuzz.distance import Levenshtein
 
 from assistant.speech.acoustic.augment import Augmenter, SoundBank
 from assistant.speech.acoustic.clips import read_pack
-from assistant.speech.acoustic.drawing import Drawer, Feeder
+from assistant.speech.acoustic.drawing import Drawer
+from assistant.speech.acoustic.feeding import Feeder
 from assistant.speech.acoustic.losses import ctc_loss, rival_loss
 from assistant.speech.acoustic.network import (
     fresh_parameters,
@@ -51,6 +52,9 @@ _TOLD = 24
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Plan:
     """How to train. It ends at ``minutes`` from its call or at ``steps``, whichever is first.
+
+    With no steps at all only the batch norm is gathered anew (``live_norm``), as after a run that
+    was cut off.
 
     Each clip is set against ``rivals`` phrases: ``rival_share`` is the weight of that loss against
     the CTC loss, ``rival_scale`` and ``blank`` are those of ``losses.rival_loss``.
@@ -218,7 +222,7 @@ def train(
     average = _run(
         parameters,
         augmenter,
-        Drawer(pack, ways, barred, replace(plan, seed=seed), device, rivals=_rivals(plan, seed)),
+        Drawer(pack, ways, barred, replace(plan, seed=seed), rivals=_rivals(plan, seed)),
         plan=plan,
         team=team,
         begun=begun,
@@ -292,7 +296,7 @@ def _run(
     losses: list[Any] = []
     nearer: list[Any] = []
     feeder = Feeder(augmenter, drawer)
-    done = 0.0
+    done = 0.0 if plan.steps else 1.0
     for step, (features, frames, targets, rivals) in enumerate(feeder):
         if done >= 1:
             break
