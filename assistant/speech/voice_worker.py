@@ -20,9 +20,11 @@ from importlib import import_module
 from pathlib import Path
 from typing import Any
 
-__all__ = ["main", "make_engine"]
+__all__ = ["main", "make_engine", "save"]
 
 _TRIES = 3
+_HEADER = 44
+"""Bytes of a WAV file that come before its sound."""
 
 
 def make_engine() -> Any:
@@ -63,18 +65,22 @@ def _answer(out: Any, **fields: object) -> None:
     out.flush()
 
 
-def _save(engine: Any, rate: int, text: str, path: str) -> None:
+def save(engine: Any, rate: int, text: str, path: str) -> None:
     """Write ``text`` as a WAV file at ``rate``.
 
-    A busy machine was seen to lose the rate that had just been set: it is set for every text,
-    and the text is said anew where it did not hold.
+    A busy machine was seen to lose the rate that had just been set, and to write a file without a
+    sound: the rate is set for every text, and the text is said anew where either happened.
     """
     for _ in range(_TRIES):
         engine.setProperty("rate", rate)
         engine.save_to_file(text, path)
         engine.runAndWait()
-        if engine.getProperty("rate") == rate:
+        if engine.getProperty("rate") == rate and _holds_sound(path):
             return
+
+
+def _holds_sound(path: str) -> bool:
+    return Path(path).exists() and Path(path).stat().st_size > _HEADER
 
 
 def main() -> int:
@@ -93,11 +99,11 @@ def main() -> int:
     for line in sys.stdin:
         asked = json.loads(line)
         try:
-            _save(engine, rate, asked["text"], asked["path"])
+            save(engine, rate, asked["text"], asked["path"])
         except Exception as error:  # noqa: BLE001 - told to the owner, who starts anew
             _answer(out, ok=False, why=f"{type(error).__name__}: {error}")
             return 1
-        _answer(out, ok=Path(asked["path"]).exists(), why="no file was written")
+        _answer(out, ok=_holds_sound(asked["path"]), why="no sound was written")
     return 0
 
 

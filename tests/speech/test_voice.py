@@ -2,14 +2,12 @@ from __future__ import annotations
 
 import io
 import sys
-from typing import TYPE_CHECKING
+from pathlib import Path
 
 import pytest
 
 from assistant.speech.voice import EngineVoice, NoVoiceError, SilentVoice, open_voice
-
-if TYPE_CHECKING:
-    from pathlib import Path
+from assistant.speech.voice_worker import save
 
 
 def test_text_becomes_sound(voice: EngineVoice) -> None:
@@ -87,3 +85,47 @@ def test_without_a_voice_the_words_are_printed() -> None:
     assert isinstance(voice, SilentVoice)
     assert len(voice.render("Red on the battery.").samples) == 0
     assert out.getvalue() == "Red on the battery.\n"
+
+
+class _BusyEngine:
+    """Writes files as pyttsx3 does on a busy machine: some without a sound, or at another rate."""
+
+    def __init__(self, *outcomes: str) -> None:
+        self.outcomes = list(outcomes)
+        self.rate, self.path = 0, Path()
+
+    def setProperty(self, name: str, value: int) -> None:  # noqa: N802 - pyttsx3 names it so
+        assert name == "rate"
+        self.rate = value
+
+    def getProperty(self, name: str) -> int:  # noqa: N802 - pyttsx3 names it so
+        assert name == "rate"
+        return self.rate
+
+    def save_to_file(self, text: str, path: str) -> None:
+        assert text == "twelve volts"
+        self.path = Path(path)
+
+    def runAndWait(self) -> None:  # noqa: N802 - pyttsx3 names it so
+        outcome = self.outcomes.pop(0)
+        if outcome == "another rate":
+            self.rate += 1
+        if outcome != "no file":
+            self.path.write_bytes(bytes(44 if outcome == "no sound" else 900))
+
+
+@pytest.mark.parametrize(
+    ("outcomes", "left"),
+    [
+        (("said", "said"), 1),
+        (("no sound", "said", "said"), 1),
+        (("no file", "another rate", "said"), 0),
+        (("no sound", "no sound", "no sound", "said"), 1),
+    ],
+)
+def test_what_a_busy_engine_did_not_say_is_said_anew(
+    tmp_path: Path, outcomes: tuple[str, ...], left: int
+) -> None:
+    engine = _BusyEngine(*outcomes)
+    save(engine, 165, "twelve volts", str(tmp_path / "a.wav"))
+    assert len(engine.outcomes) == left
