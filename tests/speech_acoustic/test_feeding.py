@@ -15,6 +15,7 @@ from assistant.speech.acoustic.clips import Clip, Pack, Packed  # noqa: E402
 from assistant.speech.acoustic.drawing import Drawer  # noqa: E402
 from assistant.speech.acoustic.feeding import DrawnAhead, Feeder  # noqa: E402
 from assistant.speech.acoustic.kept_noise import KINDS, KeptNoise  # noqa: E402
+from assistant.speech.acoustic.noises import ComputedNoise  # noqa: E402
 from assistant.speech.acoustic.rivals import Rivals  # noqa: E402
 from assistant.speech.acoustic.train import Plan  # noqa: E402
 
@@ -72,13 +73,17 @@ def test_on_the_cpu_batches_are_made_when_asked_for() -> None:
     assert targets == next(iter(drawer())).targets
 
 
+def kept_noise(seed: int) -> KeptNoise:
+    return KeptNoise(ComputedNoise(torch.Generator().manual_seed(seed)))
+
+
 @pytest.mark.parametrize("kind", KINDS)
 def test_kept_noise_begins_anew_past_its_end(kind: str) -> None:
-    noise = KeptNoise(torch.Generator().manual_seed(2)).draw(kind, 3, KEPT + 900)
+    noise = kept_noise(2).draw(kind, 3, KEPT + 900)
     assert noise.shape == (3, KEPT + 900)
     assert torch.equal(noise[:, KEPT:], noise[:, :900])
     assert not torch.allclose(noise[0], noise[1])
-    same = KeptNoise(torch.Generator().manual_seed(2)).draw(kind, 3, KEPT + 900)
+    same = kept_noise(2).draw(kind, 3, KEPT + 900)
     assert torch.equal(noise, same)
 
 
@@ -88,7 +93,7 @@ def heard(kept: KeptNoise, kind: str) -> set[float]:
 
 
 def test_kept_noise_is_made_anew_kind_after_kind_and_the_oldest_let_go() -> None:
-    kept = KeptNoise(torch.Generator().manual_seed(3))
+    kept = kept_noise(3)
     first, other = heard(kept, KINDS[0]), heard(kept, KINDS[1])
     kept.renew()
     assert first < heard(kept, KINDS[0])

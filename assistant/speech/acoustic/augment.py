@@ -11,6 +11,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, field
+from functools import partial
 from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
@@ -97,10 +98,12 @@ class Augmenter:
     noise: SoundBank
     generator: Any
     _telephone: Any = None
+    _computed: ComputedNoise = field(init=False)
     _kept: KeptNoise = field(init=False)
 
     def __post_init__(self) -> None:
-        self._kept = KeptNoise(self.generator)
+        self._computed = ComputedNoise(self.generator)
+        self._kept = KeptNoise(self._computed)
 
     def batch(self, picks: Any, *, near_clean: float = 0.125) -> tuple[Any, Any]:
         """Give features, clips x frames x 40, and the frames of each.
@@ -223,7 +226,7 @@ class Augmenter:
         rows, size = len(clean), samples + _ROUND * 2
         device = clean.device
         shaped = ~(clean | self._chance(rows, 0.25))
-        gains = ComputedNoise(self.generator).curve(rows, size, 4.0) * shaped[:, None]
+        gains = self._computed.curve(rows, size, 4.0) * shaped[:, None]
         seconds = torch.arange(_ROOM, device=device) / RATE
         decay = torch.exp(self._between(rows, math.log(0.06), math.log(0.9)))
         tail = self._randn(rows, _ROOM) * torch.exp(-6.9 * seconds / decay[:, None])
@@ -241,18 +244,14 @@ class Augmenter:
         noise = torch.zeros_like(waves)
         kind = torch.randperm(rows, generator=self.generator, device=waves.device)
         done = 0.0
+        made = {"recorded": self._recorded, "babble": self._babble}
         self._kept.renew()
         for name, share in _NOISES:
             begin, done = round(done * rows), done + share
             some = kind[begin : round(done * rows)]
-            if not some.numel():
-                continue
-            if name == "recorded":
-                noise[some] = self._recorded(int(some.numel()), samples)
-            elif name == "babble":
-                noise[some] = self._babble(int(some.numel()), samples)
-            else:
-                noise[some] = self._kept.draw(name, int(some.numel()), samples)
+            if some.numel():
+                make = made.get(name) or partial(self._kept.draw, name)
+                noise[some] = make(int(some.numel()), samples)
         noise = noise / noise.square().mean(1, keepdim=True).sqrt().clamp(min=1e-3)
         below = self._uniform(rows).pow(1.25) * 32.0 - 2.0
         below = torch.where(without, below + 30.0, below)
@@ -266,7 +265,7 @@ class Augmenter:
         pieces = self._stretches(2 * rows, samples)
         second = self._chance(rows, 0.35) * 10 ** (-self._between(rows, 0.0, 12.0) / 20)
         both = pieces[:rows] + pieces[rows:] * second[:, None]
-        curve = ComputedNoise(self.generator).curve(rows, samples, 3.0)
+        curve = self._computed.curve(rows, samples, 3.0)
         coloured = torch.where(self._chance(rows, 0.6)[:, None], curve, torch.zeros_like(curve))
         return torch.fft.irfft(torch.fft.rfft(both) * 10 ** (coloured / 20), samples)
 

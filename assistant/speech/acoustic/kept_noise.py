@@ -7,11 +7,12 @@ those of one kind are made anew, in turn.
 
 from __future__ import annotations
 
-from typing import Any, Final
+from typing import TYPE_CHECKING, Any, Final
 
 import torch
 
-from assistant.speech.acoustic.noises import ComputedNoise
+if TYPE_CHECKING:
+    from assistant.speech.acoustic.noises import ComputedNoise
 
 __all__ = ["KINDS", "KeptNoise"]
 
@@ -24,11 +25,10 @@ _SAMPLES: Final = 3 * RATE + RATE // 2
 
 
 class KeptNoise:
-    """Gives computed noise of a kind, drawn from ``generator``, on its device."""
+    """Gives noise of a kind that ``computed`` makes, drawn from its generator, on its device."""
 
-    def __init__(self, generator: Any) -> None:
-        self._generator = generator
-        self._computed = ComputedNoise(generator)
+    def __init__(self, computed: ComputedNoise) -> None:
+        self._computed = computed
         self._sounds: dict[str, Any] = {}
         self._turn = 0
 
@@ -45,9 +45,9 @@ class KeptNoise:
         if kind not in self._sounds:
             self._sounds[kind] = self._made(kind)
         sounds = self._sounds[kind]
-        device = sounds.device
-        pick = torch.randint(len(sounds), (rows, 1), generator=self._generator, device=device)
-        begin = torch.randint(_SAMPLES, (rows, 1), generator=self._generator, device=device)
+        generator, device = self._computed.generator, sounds.device
+        pick = torch.randint(len(sounds), (rows, 1), generator=generator, device=device)
+        begin = torch.randint(_SAMPLES, (rows, 1), generator=generator, device=device)
         spots = torch.arange(samples, device=device)[None]
         return sounds[pick, (begin + spots) % _SAMPLES]
 
