@@ -79,6 +79,27 @@ def test_rivals_are_mostly_words_that_sound_alike() -> None:
     assert found[said("sixty volt")[1]] == 0
 
 
+@pytest.mark.parametrize(
+    ("one", "other"),
+    [
+        ("fifteen volts", "fifty volts"),
+        ("minus ninety point four ohms", "minus nineteen point four ohms"),
+        ("eight amps", "eighty amps"),
+    ],
+)
+def test_a_number_is_often_set_against_its_nearest_one(one: str, other: str) -> None:
+    found = drawn(one, 2000)
+    assert found[said(other)[1]] > 0.1 * 2000
+
+
+def test_a_number_said_another_way_is_hardly_a_rival() -> None:
+    """It comes only where a single phone was exchanged and happened to give it."""
+    found = drawn("zero volts", 2000)
+    ways = set(ways_to_say("zero volts", KNOWN))
+    assert len(ways) > 1
+    assert sum(found[way] for way in ways) < 0.01 * 2000
+
+
 def test_another_word_is_set_against_the_grammars_words_like_it() -> None:
     found = drawn("gas", 2000)
     assert found[said("yes")[1]] > 10

@@ -24,26 +24,27 @@ if TYPE_CHECKING:
 __all__ = ["SETS", "Drawer", "Drawn", "sampling_weights"]
 
 SETS: dict[str, float] = {
-    "an4": 0.11,
-    "sc2test": 0.20,
+    "an4": 0.12,
+    "sc2test": 0.15,
     "prompt": 0.03,
-    "kokoro": 0.03,
-    "blend": 0.35,
+    "kokoro": 0.02,
+    "blend": 0.27,
     "other": 0.05,
     "near": 0.06,
-    "flite": 0.03,
-    "festival": 0.03,
-    "pico": 0.02,
-    "accents": 0.02,
+    "flite": 0.055,
+    "festival": 0.04,
+    "pico": 0.05,
+    "accents": 0.025,
     "gnuspeech": 0.02,
-    "rhvoice": 0.04,
+    "rhvoice": 0.06,
     "espeak": 0.04,
     "hibari": 0.03,
     "russian": 0.015,
 }
-"""Shares of the sets in what is drawn; ``chorus`` says ``blend``, ``other`` and ``near``."""
+"""Shares of the sets in what is drawn, of their sum; ``chorus`` says ``blend``, ``other`` and
+``near``."""
 _NOISE: Final = "noise"
-_POWERS: dict[str, float] = {"an4": 0.3, "sc2test": 0.3, "blend": 0.2, "other": 0.0, "near": 0.0}
+_POWERS: dict[str, float] = {"an4": 0.3, "sc2test": 0.7, "blend": 0.2, "other": 0.0, "near": 0.0}
 """How much more a clip of rare words counts; in other sets a half."""
 
 

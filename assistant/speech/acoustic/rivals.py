@@ -2,7 +2,8 @@
 
 CTC alone makes what was said likely; how far it is ahead of "sixteen" for "sixty" is left to
 chance. So for each clip some rivals are drawn: a word exchanged for one of the grammars that
-sounds like it, a word left out or put in, a single phone exchanged. The loss of a clip is the
+sounds like it, more of them a teen for its ten, a word left out or put in, a single phone
+exchanged. The loss of a clip is the
 negative log of its share among them (maximum mutual information over a sample; L. R. Bahl et al.,
 ICASSP 1986).
 """
@@ -38,7 +39,11 @@ _NEAREST: Final = 16
 _LEFT_OUT: Final = 0.08
 _PUT_IN: Final = 0.16
 _ONE_PHONE: Final = 0.30
-"""Bounds, in turn, of the shares of a word left out, one put in, and a phone exchanged."""
+_EXCHANGED: Final = 0.85
+"""Bounds, in turn, of the shares of a word left out, one put in, a phone exchanged, and a word
+exchanged for any that sounds like it. What is left sets a number against its nearest one."""
+_NEAREST_NUMBER: Final = 0.75
+"""As far as a teen is from its ten, or "eight" from "eighty": one phone more or less."""
 _TWICE: Final = 0.15
 """Share of rivals of words in which two are changed."""
 _NUMBERS: Final = (
@@ -111,6 +116,7 @@ class Rivals:
         # Kept in dictionaries, as what is drawn may be drawn in another process
         self._nearest: dict[Phones, tuple[list[Phones], list[float]]] = {}
         self._split: dict[tuple[str, Phones], tuple[Phones, ...] | None] = {}
+        self._twins: dict[Phones, list[Phones]] = {}
 
     def draw(self, said: Sequence[Sequence[tuple[str, Phones]]], count: int) -> list[list[Phones]]:
         """Give ``count`` rivals of each row of ``said``: phrases and the ways their phones run.
@@ -136,6 +142,9 @@ class Rivals:
             return self._numbers[int(which * len(self._numbers))][1]
         made = way
         if parts and (sort < _PUT_IN or sort >= _ONE_PHONE):
+            close = self._close(parts) if sort >= _EXCHANGED else []
+            if close:
+                return close[int(which * len(close))]
             changed = self._changed(parts, sort, place, which)
             if again < _TWICE and changed:
                 changed = self._changed(changed, sort, 1 - place, 1 - which)
@@ -153,6 +162,22 @@ class Rivals:
             return (*parts[:at], self._numbers[int(which * len(self._numbers))][1], *parts[at:])
         others, bounds = self._near(parts[at])
         return (*parts[:at], others[bisect(bounds, which * bounds[-1])], *parts[at + 1 :])
+
+    def _close(self, parts: tuple[Phones, ...]) -> list[Phones]:
+        """Give ``parts`` with one number exchanged for another that is all but the same."""
+        return [
+            sum((*parts[:at], other, *parts[at + 1 :]), ())
+            for at, part in enumerate(parts)
+            for other in self._nearest_numbers(part)
+        ]
+
+    def _nearest_numbers(self, phones: Phones) -> list[Phones]:
+        if phones not in self._twins:
+            own = {word for word, way in self._numbers if way == phones}
+            ways = [way for word, way in self._numbers if own and word not in own]
+            far = distances(phones, ways) if ways else np.zeros(0)
+            self._twins[phones] = [ways[k] for k in np.flatnonzero(far <= _NEAREST_NUMBER)]
+        return self._twins[phones]
 
     def _one_phone(self, way: Phones, place: float, which: float) -> Phones:
         at = int(place * len(way))
