@@ -164,7 +164,8 @@ def test_clips_of_the_voice_are_drawn() -> None:
     clips = [Clip(file="", words="seven", speaker="", set=name) for name in ("tiny", "hibari")]
     packed = tuple(Packed(clip=one, start=0, size=0, ways=ways) for one in clips)
     weights = sampling_weights(Pack(packed, ()))
-    assert weights == pytest.approx([0.5, 0.5])  # as often as the other small network
+    assert weights.sum() == pytest.approx(1.0)
+    assert weights.min() > 0.2  # it is not drowned by the other small network
 
 
 @pytest.mark.skipif(
