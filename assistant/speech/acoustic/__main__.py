@@ -14,8 +14,8 @@ _STEPS = """\
 Steps, each a command:
   phrases   draw phrases from the grammars so that every word comes often
   render    say phrases with synthetic voices: espeak-ng, flite, festival, pico and its accents,
-            Kokoro, gnuspeech, rhvoice, hibari, russian (training voices only), and hts (for
-            development only); a share of clips by other throats or cut close to what is said
+            Kokoro, gnuspeech, rhvoice, hibari, russian, tiny (training voices only), and hts
+            (for development only); a share of clips by other throats or cut close to what is said
   spell     draw phrases, drills, other sentences and words that sound nearly like the grammars',
             spelled in Kokoro's sounds
   say       say spelled lines on a GPU, each with a blend of Kokoro's training voices of its own
@@ -51,6 +51,8 @@ def _maker(args: argparse.Namespace) -> Any:
     elif args.engine == "russian":
         folder = [Path(args.program)] if args.program else []
         maker = import_module(f"{house}.russian").RussianMaker(*folder)
+    elif args.engine == "tiny":
+        maker = import_module(f"{house}.tiny_voice").TinyMaker(Path(args.program or "."))
     elif args.engine in lines.LINE_ENGINES:
         command = shlex.split(args.program)
         maker = lines.LineMaker(args.engine, command, lines.LINE_ENGINES[args.engine])
@@ -190,10 +192,14 @@ def _prove(args: argparse.Namespace) -> None:
 def _add_render(one: argparse.ArgumentParser) -> None:
     one.set_defaults(step=_render)
     one.add_argument("phrases", type=Path, help="a file of phrases, one a line")
-    engines = ("espeak", "flite", "festival", "pico", "accents", "kokoro", "gnuspeech", "rhvoice")
-    one.add_argument("--engine", choices=(*engines, "hibari", "russian", "hts"), required=True)
+    engines = (
+        *("espeak", "flite", "festival", "pico", "accents", "kokoro", "gnuspeech", "rhvoice"),
+        *("hibari", "russian", "tiny", "hts"),
+    )
+    one.add_argument("--engine", choices=engines, required=True)
     one.add_argument(
-        "--program", help="command that says lines; hts: the voice's file; russian: its folder"
+        "--program",
+        help="command that says lines; hts: the voice's file; russian, tiny: its folder",
     )
     one.add_argument("--kokoro-voices", type=Path)
     one.add_argument("--throats", type=float, default=0.0, help="share said by other throats")

@@ -40,6 +40,7 @@ SETS: dict[str, float] = {
     "espeak": 0.04,
     "hibari": 0.03,
     "russian": 0.015,
+    "tiny": 0.03,
 }
 """Shares of the sets in what is drawn, of their sum; ``chorus`` says ``blend``, ``other`` and
 ``near``."""

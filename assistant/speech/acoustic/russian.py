@@ -40,6 +40,7 @@ __all__ = [
     "Syllable",
     "drawn_habits",
     "spelled",
+    "stressed",
     "syllables",
 ]
 
@@ -95,8 +96,11 @@ def drawn_habits(rng: np.random.Generator) -> Habits:
     return Habits(sounds, softens=rng.random() < 0.6, unvoices=rng.random() < 0.6)
 
 
-def _way(word: str, known: Known) -> list[str]:
-    """Give the phones of ``word`` with their stress, as the lexicon says it if it knows it."""
+def stressed(word: str, known: Known) -> list[str]:
+    """Give the phones of ``word``, vowels with their stress, as the lexicon says it if it knows it.
+
+    ``known`` is CMUdict. Raises ``ValueError`` on a word that neither of them has.
+    """
     own = builtin_lexicon().get(word, ())
     for listed in known.get(word, ()):
         if not own or tuple(phone.rstrip("012") for phone in listed) in own:
@@ -104,7 +108,7 @@ def _way(word: str, known: Known) -> list[str]:
     if not own:
         raise ValueError(f"no way to say {word!r} is known")
     first = next((k for k, phone in enumerate(own[0]) if phone in _VOWELS), -1)
-    return [f"{phone}1" if k == first else phone for k, phone in enumerate(own[0])]
+    return [f"{one}{int(k == first)}" if one in _VOWELS else one for k, one in enumerate(own[0])]
 
 
 def syllables(way: Sequence[str]) -> list[tuple[list[str], bool]]:
@@ -121,11 +125,11 @@ def syllables(way: Sequence[str]) -> list[tuple[list[str], bool]]:
         between = plain[one + 1 : other]
         begins = len(between) > 1 and between[-1] in _ONSETS.get(between[-2], ())
         cuts.append(other - (2 if begins else min(1, len(between))))
-    stressed = [way[k].endswith("1") for k in vowels]
-    if not any(stressed):
-        stressed[0] = True
+    strong = [way[k].endswith("1") for k in vowels]
+    if not any(strong):
+        strong[0] = True
     edges = pairwise([*cuts, len(way)])
-    return [(plain[a:b], stress) for (a, b), stress in zip(edges, stressed, strict=True)]
+    return [(plain[a:b], stress) for (a, b), stress in zip(edges, strong, strict=True)]
 
 
 def _sounds(phone: str, habits: Habits, *, stress: bool) -> tuple[str, ...]:
@@ -156,7 +160,7 @@ def spelled(phrase: str, habits: Habits, known: Known) -> list[list[Syllable]]:
 
     Raises ``ValueError`` on a word that neither it nor the lexicon has.
     """
-    return [_spelled_word(_way(word, known), habits) for word in phrase.split()]
+    return [_spelled_word(stressed(word, known), habits) for word in phrase.split()]
 
 
 def _script(words: Sequence[Sequence[Syllable]], voice: Path, out: Path) -> str:
