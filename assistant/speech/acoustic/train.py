@@ -56,6 +56,9 @@ class Plan:
     With no steps at all only the batch norm is gathered anew (``live_norm``), as after a run that
     was cut off.
 
+    With ``upper`` only so many of the upper layers are trained. Without ``live_norm`` the batch
+    norm is held as it was gathered: as in use, so a run may be tuned with it at its end.
+
     Each clip is set against ``rivals`` phrases: ``rival_share`` is the weight of that loss against
     the CTC loss, ``rival_scale`` and ``blank`` are those of ``losses.rival_loss``.
     """
@@ -71,6 +74,7 @@ class Plan:
     joined: float = 0.2
     live_norm: bool = False
     dropped: float = 0.0
+    upper: int = 0
     rivals: int = 0
     rival_share: float = 4.0
     rival_scale: float = 0.5
@@ -281,7 +285,7 @@ def _run(
     check: Callable[[Parameters], None],
     tell: Callable[[str], None],
 ) -> Parameters:
-    names = trained_names(parameters)
+    names = trained_names(parameters, plan.upper)
     for name in names:
         parameters[name].requires_grad_(requires_grad=True)
     kernels = [parameters[name] for name in names if name.startswith("c.") and "weight" in name]
