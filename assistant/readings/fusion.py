@@ -76,13 +76,15 @@ class Hypothesis:
 class FusionSettings:
     """Thresholds as natural logarithms.
 
-    ``margin``: below it two phrases of different value are close. ``clear``: above it the ear is
-    taken at its word unless the reading is surprising. ``settle``: how much likelier the belief
+    ``margin``: below it two phrases of different value are close. ``behind``: a phrase that is
+    less behind other words is still asked back. ``clear``: above it the ear is taken at its word
+    unless the reading is surprising. ``settle``: how much likelier the belief
     must hold one close candidate. ``sure``: above it the settled one needs no explicit question.
     ``surprise``: how far below the likeliest reading a density counts as surprising.
     """
 
     margin: float = 3.0
+    behind: float = 4.5
     clear: float = 8.0
     settle: float = math.log(20.0)
     sure: float = math.log(400.0)
@@ -314,7 +316,7 @@ def decide(
     """
     limits = settings or FusionSettings()
     heard = _gather(hypotheses, quantity, grammar)
-    if not heard.options or heard.refused - heard.options[0].score >= limits.margin:
+    if not heard.options or heard.refused - heard.options[0].score >= limits.behind:
         return heard.refusal
     best, *others = heard.options
     margin = best.score - others[0].score if others else math.inf

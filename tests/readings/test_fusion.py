@@ -195,9 +195,12 @@ def test_what_does_not_parse_is_no_reading(text: str) -> None:
 
 
 def test_an_unparsed_phrase_that_is_clearly_ahead_refuses_the_rest() -> None:
-    phrases = heard(("nine lives", 0), ("nine", -4))
+    phrases = heard(("nine lives", 0), ("nine", -4.6))
     assert isinstance(choose(phrases, expecting(9.0)), Reject)
-    for near in (heard(("nine lives", 0), ("nine", -1)), heard(("nine", 0), ("nine lives", -2.9))):
+    for near in (
+        heard(("nine lives", 0), ("nine", -4.4)),
+        heard(("nine", 0), ("nine lives", -2.9)),
+    ):
         decision = choose(near, expecting(9.0))
         assert isinstance(decision, Confirm)
         assert not decision.surprising

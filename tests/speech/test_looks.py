@@ -242,10 +242,9 @@ def test_a_phrase_a_little_behind_other_words_is_given_to_be_asked_back() -> Non
     assert not _stream([{"twelve": -10.0, OTHER_WORDS: -7.5}]).finish().outweighed
 
 
-def test_the_figures_ask_as_far_behind_other_words_as_ahead_of_them() -> None:
-    """Within the margin of fusion on either side the program asks back."""
+def test_what_the_ear_gives_behind_other_words_is_asked_back_and_not_refused() -> None:
     figures = builtin_calibration()
-    assert figures.asked_behind * figures.sharpness <= FusionSettings().margin
+    assert figures.asked_behind * figures.sharpness < FusionSettings().behind
 
 
 def test_looks_that_disagree_leave_no_margin() -> None:
