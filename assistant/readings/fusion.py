@@ -78,9 +78,9 @@ class FusionSettings:
 
     ``margin``: below it two phrases of different value are close. ``behind``: a phrase that is
     less behind other words is still asked back. ``clear``: above it the ear is taken at its word
-    unless the reading is surprising. ``settle``: how much likelier the belief
-    must hold one close candidate. ``sure``: above it the settled one needs no explicit question.
-    ``surprise``: how far below the likeliest reading a density counts as surprising.
+    unless the reading is surprising. ``settle``: how much likelier the belief must hold one close
+    candidate. ``sure``: above it the settled one needs no explicit question. ``surprise``: how far
+    below the likeliest reading a density counts as surprising.
     """
 
     margin: float = 3.0
