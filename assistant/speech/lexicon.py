@@ -11,6 +11,7 @@ from assistant.errors import GivenError
 
 __all__ = [
     "PHONES",
+    "VOWELS",
     "Lexicon",
     "builtin_lexicon",
     "network_lexicon",
@@ -27,6 +28,9 @@ PHONES: Final[tuple[str, ...]] = (
     *("UH", "UW", "V", "W", "Y", "Z", "ZH"),
 )
 """The 39 phones of the CMU Pronouncing Dictionary, without stress."""
+
+VOWELS: Final = frozenset(phone for phone in PHONES if phone[0] in "AEIOU")
+"""Those of them that bear stress."""
 
 
 def parse_lexicon(text: str, name: str = "lexicon") -> Lexicon:

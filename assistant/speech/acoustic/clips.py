@@ -22,10 +22,10 @@ from typing import TYPE_CHECKING, Any, Final
 import numpy as np
 from scipy.signal import resample_poly
 
-from assistant.speech.lexicon import PHONES, builtin_lexicon
+from assistant.speech.lexicon import PHONES, VOWELS, builtin_lexicon
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Mapping
+    from collections.abc import Iterable, Mapping, Sequence
 
     from numpy.typing import NDArray
 
@@ -34,9 +34,11 @@ __all__ = [
     "Pack",
     "PackWriter",
     "Packed",
+    "at_rate",
     "read_listed",
     "read_manifest",
     "read_pack",
+    "stressed",
     "ways_to_say",
     "word_ways",
 ]
@@ -128,15 +130,32 @@ def ways_to_say(
     return tuple(tuple(itertools.chain(*run)) for run in runs)
 
 
-def _at_rate(data: bytes | Path) -> NDArray[np.float32]:
+def stressed(word: str, known: Mapping[str, Sequence[Sequence[str]]]) -> list[str]:
+    """Give the phones of ``word``, vowels with their stress, as the lexicon says it if it knows it.
+
+    ``known`` is CMUdict. Raises ``ValueError`` on a word that neither of them has.
+    """
+    own = builtin_lexicon().get(word, ())
+    for listed in known.get(word, ()):
+        if not own or tuple(phone.rstrip("012") for phone in listed) in own:
+            return list(listed)
+    if not own:
+        raise ValueError(f"no way to say {word!r} is known")
+    first = next((k for k, phone in enumerate(own[0]) if phone in VOWELS), -1)
+    return [f"{one}{int(k == first)}" if one in VOWELS else one for k, one in enumerate(own[0])]
+
+
+def at_rate(samples: NDArray[Any], rate: int) -> NDArray[Any]:
+    """Give samples of one channel at 16 kHz, floats as they came."""
+    common = int(np.gcd(rate, RATE))
+    return np.asarray(resample_poly(samples, RATE // common, rate // common))
+
+
+def _mono(data: bytes | Path) -> NDArray[np.float32]:
     soundfile = import_module("soundfile")
     source = io.BytesIO(data) if isinstance(data, bytes) else str(data)
     samples, rate = soundfile.read(source, dtype="float32", always_2d=True)
-    mono = samples.mean(1)
-    if rate != RATE:
-        common = int(np.gcd(rate, RATE))
-        mono = resample_poly(mono, RATE // common, rate // common)
-    return np.asarray(mono, dtype=np.float32)
+    return at_rate(samples.mean(1), rate)
 
 
 class PackWriter:
@@ -174,7 +193,7 @@ class PackWriter:
     def _encoded(path: Path, small: float) -> bytes:
         soundfile = import_module("soundfile")
         out = io.BytesIO()
-        samples = np.clip(_at_rate(path), -0.99, 0.99)
+        samples = np.clip(_mono(path), -0.99, 0.99)
         options = {"format": "OGG", "subtype": "OPUS", "compression_level": small}
         soundfile.write(out, samples, RATE, **options)
         return out.getvalue()
@@ -199,5 +218,5 @@ def read_pack(*folders: Path) -> Pack:
 
 
 def _decoded(data: bytes) -> NDArray[np.int16]:
-    whole = np.round(_at_rate(data) * 32_767).clip(-32_768, 32_767)
+    whole = np.round(_mono(data) * 32_767).clip(-32_768, 32_767)
     return whole.astype(np.int16)

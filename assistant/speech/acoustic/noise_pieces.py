@@ -8,7 +8,9 @@ from importlib import import_module
 from typing import IO, TYPE_CHECKING, Final
 
 import numpy as np
-from scipy.signal import butter, resample_poly, sosfilt
+from scipy.signal import butter, sosfilt
+
+from assistant.speech.acoustic.clips import at_rate
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -45,8 +47,7 @@ def read_sound(sound: Path | IO[bytes]) -> NDArray[np.float64]:
     """Read a sound file as one channel at 16 kHz."""
     given = sound if hasattr(sound, "read") else str(sound)
     samples, rate = import_module("soundfile").read(given, always_2d=True)
-    common = int(np.gcd(rate, RATE))
-    return np.asarray(resample_poly(samples.mean(1), RATE // common, rate // common))
+    return at_rate(samples.mean(1), rate)
 
 
 def filled(samples: NDArray[np.float64], seed: int) -> NDArray[np.float64]:

@@ -17,7 +17,7 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 
 from assistant.speech.acoustic.clips import word_ways
-from assistant.speech.lexicon import PHONES
+from assistant.speech.lexicon import PHONES, VOWELS
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Collection, Mapping, Sequence
@@ -29,7 +29,7 @@ __all__ = ["Phones", "Rivals", "distances", "word_parts"]
 Phones = tuple[int, ...]
 """Numbers of phones, from 1 as in ``lexicon.PHONES``."""
 
-_VOWELS: Final = frozenset(k for k, phone in enumerate(PHONES, start=1) if phone[0] in "AEIOU")
+_VOWELS: Final = frozenset(k for k, phone in enumerate(PHONES, start=1) if phone in VOWELS)
 _ALIKE: Final = 0.5
 _UNLIKE: Final = 1.0
 _MORE: Final = 0.7

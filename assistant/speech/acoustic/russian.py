@@ -19,9 +19,10 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
 from assistant.errors import GivenError
+from assistant.speech.acoustic.clips import stressed
 from assistant.speech.acoustic.throats import cut
 from assistant.speech.acoustic.voices import wav_at_rate
-from assistant.speech.lexicon import builtin_lexicon
+from assistant.speech.lexicon import VOWELS
 from assistant.speech.parts import need
 
 if TYPE_CHECKING:
@@ -40,7 +41,6 @@ __all__ = [
     "Syllable",
     "drawn_habits",
     "spelled",
-    "stressed",
     "syllables",
 ]
 
@@ -67,9 +67,6 @@ _SOFT: Final = frozenset(
 )
 """What has a soft sound beside it, which the voice writes double."""
 _UNVOICED: Final = {"b": "p", "d": "t", "g": "k", "v": "f", "z": "s", "zh": "sh"}
-_VOWELS: Final = frozenset(
-    ("AA", "AE", "AH", "AO", "AW", "AY", "EH", "ER", "EY", "IH", "IY", "OW", "OY", "UH", "UW")
-)
 _ONSETS: Final = _table(
     "P=L|R|Y, B=L|R|Y, T=R|W, D=R, K=L|R|W|Y, G=L|R, F=L|R|Y, M=Y, TH=R, SH=R, S=P|T|K|L|M|N|W"
 )
@@ -96,28 +93,13 @@ def drawn_habits(rng: np.random.Generator) -> Habits:
     return Habits(sounds, softens=rng.random() < 0.6, unvoices=rng.random() < 0.6)
 
 
-def stressed(word: str, known: Known) -> list[str]:
-    """Give the phones of ``word``, vowels with their stress, as the lexicon says it if it knows it.
-
-    ``known`` is CMUdict. Raises ``ValueError`` on a word that neither of them has.
-    """
-    own = builtin_lexicon().get(word, ())
-    for listed in known.get(word, ()):
-        if not own or tuple(phone.rstrip("012") for phone in listed) in own:
-            return list(listed)
-    if not own:
-        raise ValueError(f"no way to say {word!r} is known")
-    first = next((k for k, phone in enumerate(own[0]) if phone in _VOWELS), -1)
-    return [f"{one}{int(k == first)}" if one in _VOWELS else one for k, one in enumerate(own[0])]
-
-
 def syllables(way: Sequence[str]) -> list[tuple[list[str], bool]]:
     """Part phones, vowels with the stress of CMUdict behind them, into syllables.
 
     A consonant, or two that may begin a word, go to the vowel behind them.
     """
     plain = [phone.rstrip("012") for phone in way]
-    vowels = [k for k, phone in enumerate(plain) if phone in _VOWELS]
+    vowels = [k for k, phone in enumerate(plain) if phone in VOWELS]
     if not vowels:
         return [(plain, True)]
     cuts = [0]
@@ -134,7 +116,7 @@ def syllables(way: Sequence[str]) -> list[tuple[list[str], bool]]:
 
 def _sounds(phone: str, habits: Habits, *, stress: bool) -> tuple[str, ...]:
     said = habits.sounds[phone]
-    if phone not in _VOWELS or stress:
+    if phone not in VOWELS or stress:
         return said
     return _WEAK.get(phone) or (_REDUCED[said[0]], *said[1:])
 

@@ -16,10 +16,9 @@ from types import ModuleType
 from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
-from scipy.signal import resample_poly
 
 from assistant.errors import GivenError
-from assistant.speech.acoustic.russian import stressed
+from assistant.speech.acoustic.clips import at_rate, stressed
 from assistant.speech.parts import need
 
 if TYPE_CHECKING:
@@ -198,7 +197,5 @@ class TinyMaker:
                 length_scale=1.0 / speed,
                 sdp_ratio=drawn,
             )[0][0, 0].numpy()
-        common = int(np.gcd(self._rate, 16_000))
-        up, down = 16_000 // common, self._rate // common
-        samples = np.asarray(resample_poly(made.astype(np.float64), up, down))
-        return f"tiny {speed:.2f} {noise:.2f} {drawn:.2f}", samples
+        name = f"tiny {speed:.2f} {noise:.2f} {drawn:.2f}"
+        return name, at_rate(made.astype(np.float64), self._rate)

@@ -17,7 +17,8 @@ from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
 from scipy.io import wavfile
-from scipy.signal import resample_poly
+
+from assistant.speech.acoustic.clips import at_rate
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
@@ -84,8 +85,7 @@ def said_as(phrase: str) -> str:
 def wav_at_rate(path: Path) -> NDArray[np.float64]:
     """Read a mono WAV of 16 bits; give samples from -1 to 1 at 16 kHz."""
     rate, samples = wavfile.read(path)
-    common = int(np.gcd(rate, RATE))
-    return np.asarray(resample_poly(samples / 32768.0, RATE // common, rate // common))
+    return at_rate(samples / 32768.0, rate)
 
 
 def espeak_clip(phrase: str, rng: np.random.Generator) -> tuple[str, NDArray[np.float64]]:
