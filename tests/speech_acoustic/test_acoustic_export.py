@@ -8,11 +8,14 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 import pytest
 
+from assistant.errors import GivenError
 from assistant.speech.acoustic.export import (
+    between,
     folded,
     model_bytes,
     output_of_phone,
     posteriors,
+    read_layers,
     read_model,
 )
 from assistant.speech.acoustic.matrixfile import in_16_bits
@@ -91,6 +94,21 @@ def test_folding_keeps_what_the_first_layer_computes() -> None:
     wanted = (affine - weights["b.0.running_mean"]) / deviation
     wanted = wanted * weights["b.0.weight"] + weights["b.0.bias"]
     assert matrix @ x.ravel() + bias == pytest.approx(wanted, abs=1e-4)
+
+
+def test_a_network_between_two_of_which_each_may_lie_in_either_kind_of_file(tmp_path: Path) -> None:
+    one, other = (random_weights(np.random.default_rng(seed)) for seed in (5, 6))
+    np.savez(tmp_path / "one.npz", **one)
+    (tmp_path / "other.mdl").write_bytes(model_bytes(folded(other)))
+    layers, others = (read_layers(tmp_path / name) for name in ("one.npz", "other.mdl"))
+    made = between(layers, others, 0.25)
+    for (matrix, bias), (first, start), (second, end) in zip(made, layers, others, strict=True):
+        assert matrix - first == pytest.approx((second - first) / 4, abs=1e-5)
+        assert bias - start == pytest.approx((end - start) / 4, abs=1e-5)
+    with pytest.raises(GivenError, match="same size"):
+        between(layers, folded(random_weights(np.random.default_rng(7), width=9)), 0.5)
+    with pytest.raises(GivenError, match=r"share of 1\.5"):
+        between(layers, others, 1.5)
 
 
 def test_posteriors_add_up_to_one_and_come_for_every_third_frame() -> None:

@@ -15,18 +15,18 @@ from assistant.errors import GivenError  # noqa: E402
 from assistant.speech.acoustic.augment import Augmenter, SoundBank  # noqa: E402
 from assistant.speech.acoustic.clips import Clip, Pack, Packed, PackWriter  # noqa: E402
 from assistant.speech.acoustic.drawing import sampling_weights  # noqa: E402
-from assistant.speech.acoustic.export import folded, posteriors  # noqa: E402
+from assistant.speech.acoustic.export import folded, model_bytes, posteriors  # noqa: E402
 from assistant.speech.acoustic.features import fbank, frame_count  # noqa: E402
 from assistant.speech.acoustic.network import (  # noqa: E402
     fresh_parameters,
     grown,
-    halfway,
     load_parameters,
     log_posteriors,
 )
 from assistant.speech.acoustic.revoice import revoiced  # noqa: E402
 from assistant.speech.acoustic.team import Team  # noqa: E402
 from assistant.speech.acoustic.train import Plan, train  # noqa: E402
+from assistant.speech.acoustic.unfolded import folded_parameters, renormed  # noqa: E402
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -156,6 +156,62 @@ def test_training_learns_and_goes_on_from_its_weights(tmp_path: Path) -> None:
     after = load_parameters(tuned, "cpu")
     changed = {name for name in before if not torch.equal(before[name], after[name])}
     assert changed == {"c.5.weight", "c.5.bias", "b.5.weight", "b.5.bias", "c.6.weight", "c.6.bias"}
+    model = tmp_path / "final.mdl"
+    model.write_bytes(model_bytes(folded({name: one.numpy() for name, one in before.items()})))
+    settles = Plan(
+        steps=6,
+        seconds=6.0,
+        warm_up=1,
+        rate=1e-4,
+        live_norm=True,
+        gathered=4,
+        settled=0.5,
+        report_every=0.0,
+    )
+    lines.clear()
+    train(
+        [tmp_path / "pack"], tmp_path / "on", settles, start=model, judge=model, tell=lines.append
+    )
+    first = json.loads(lines[-1])["devset"]
+    assert [line for line in lines if line.endswith("step 4: from here on as in use")]
+    train([tmp_path / "pack"], tmp_path / "same", Plan(steps=0), start=path, tell=lines.append)
+    assert json.loads(lines[-1])["devset"] == first
+
+
+def test_training_goes_on_from_a_model_file(tmp_path: Path) -> None:
+    """Held norms give what the file computes; norms of the clips keep it, and norm by them."""
+    small = parameters(11)
+    small["mu"], small["sd"] = torch.full((40,), 9.0), torch.full((40,), 3.0)
+    layers = folded({name: one.numpy() for name, one in small.items()})
+    path = tmp_path / "final.mdl"
+    path.write_bytes(model_bytes(layers))
+    read = folded_parameters(path, "cpu")
+    source = torch.Generator().manual_seed(12)
+    batches = [
+        (
+            torch.randn(5, long, 40, generator=source) * 2.0 + 11.0,
+            torch.tensor([long, 30, 21, 9, 4]),
+        )
+        for long in (40, 60, 50)
+    ]
+    made = renormed(read, batches)
+    for features, lengths in batches:
+        wanted, _ = log_posteriors(read, features, lengths)
+        held, _ = log_posteriors(made, features, lengths)
+        assert torch.allclose(held, wanted, atol=1e-3)
+    whole = torch.cat([one[k, :n] for one, frames in batches for k, n in enumerate(frames)])
+    assert torch.allclose(made["mu"], whole.mean(0), atol=1e-4)
+    assert torch.allclose(made["sd"], whole.std(0), atol=1e-4)
+    again: dict[str, Any] = {k: one.clone() for k, one in made.items()}
+    for step, (features, lengths) in enumerate(batches, start=1):
+        log_posteriors(made, features, lengths, into=again, share=1 / step)
+    for name in (one for one in made if "running" in one):
+        assert torch.allclose(again[name], made[name], atol=1e-3), name
+    # Normed by a batch, the outputs stay near: the norms are of these very batches
+    near, _ = log_posteriors(again, *batches[0], live=True)
+    away, _ = log_posteriors(read, *batches[0], live=True)
+    wanted, _ = log_posteriors(read, *batches[0])
+    assert (near - wanted).abs().mean() < 0.5 * (away - wanted).abs().mean()
 
 
 def test_clips_of_a_set_without_a_share_are_not_passed_over_in_silence() -> None:
@@ -214,16 +270,6 @@ def test_a_deeper_network_agrees_with_the_one_in_numpy() -> None:
     layers = folded({name: one.numpy() for name, one in deep.items()})
     assert len(layers) == 8
     assert np.abs(posteriors(layers, features[0].numpy()) - wanted[0].numpy()).max() < 1e-3
-
-
-def test_the_mean_of_two_networks_lies_halfway_between_them() -> None:
-    one, other = parameters(3), parameters(4)
-    mean = halfway(one, other)
-    assert mean.keys() == one.keys()
-    for name, held in mean.items():
-        assert torch.allclose(held - one[name], other[name] - held, atol=1e-6)
-    with pytest.raises(GivenError, match="same size"):
-        halfway(one, grown(one, 24, 7, seed=4))
 
 
 def test_leaving_units_out_changes_what_is_computed() -> None:

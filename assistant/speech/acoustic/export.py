@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
 
+from assistant.errors import GivenError
 from assistant.speech.acoustic.matrixfile import matrix_bytes, read_matrix
 from assistant.speech.lexicon import PHONES
 from assistant.speech.phonegraph import builtin_phones
@@ -25,7 +26,15 @@ if TYPE_CHECKING:
 
     Layers = list[tuple[NDArray[np.float32], NDArray[np.float32]]]
 
-__all__ = ["folded", "model_bytes", "output_of_phone", "posteriors", "read_model"]
+__all__ = [
+    "between",
+    "folded",
+    "model_bytes",
+    "output_of_phone",
+    "posteriors",
+    "read_layers",
+    "read_model",
+]
 
 _HALF: Final = 0.5
 _EPSILON: Final = 1e-5
@@ -63,6 +72,37 @@ def folded(weights: Mapping[str, NDArray[Any]]) -> Layers:
             matrix = matrix * scale[:, None]
         layers.append((matrix.astype(np.float32), bias.astype(np.float32)))
     return layers
+
+
+def read_layers(path: Path) -> Layers:
+    """Read folded layers from a ``final.mdl``, or fold those of a weights file."""
+    if path.suffix == ".mdl":
+        return read_model(path)
+    with np.load(path) as weights:
+        return folded(dict(weights))
+
+
+def between(layers: Layers, others: Layers, share: float) -> Layers:
+    """Give a network between two, of which one went on from the other: ``share`` is of ``others``.
+
+    Folded layers lie side by side whatever norm each run gathered. Raises ``GivenError`` when the
+    two are not of the same size or ``share`` is not from 0 to 1.
+    """
+    if [one.shape for one, _ in layers] != [one.shape for one, _ in others]:
+        raise GivenError(
+            "The two networks are not of the same size, so none lies between them.",
+            next_step="Give weights of two runs of which one went on from the other.",
+        )
+    if not 0 <= share <= 1:
+        raise GivenError(
+            f"A share of {share:g} is not between the two networks.",
+            next_step="Give a share from 0, the first network, to 1, the second.",
+        )
+    own = 1 - share
+    return [
+        (own * matrix + share * other, own * bias + share * shift)
+        for (matrix, bias), (other, shift) in zip(layers, others, strict=True)
+    ]
 
 
 def posteriors(layers: Layers, features: NDArray[Any]) -> NDArray[np.float64]:

@@ -14,13 +14,12 @@ import numpy as np
 import torch
 import torch.nn.functional as fn
 
-from assistant.errors import GivenError
-
 if TYPE_CHECKING:
     from collections.abc import Mapping
     from pathlib import Path
 
 __all__ = [
+    "EPSILON",
     "OUTPUTS",
     "STEPS",
     "STRIDE",
@@ -28,7 +27,6 @@ __all__ = [
     "context",
     "fresh_parameters",
     "grown",
-    "halfway",
     "load_parameters",
     "log_posteriors",
     "output_frames",
@@ -41,7 +39,8 @@ OUTPUTS: Final = 40
 STRIDE: Final = 3
 STEPS: Final = (1, 1, 1, 2, 2, 3)
 """Steps of the layers after the first; a network of fewer layers has the first of these."""
-_EPSILON: Final = 1e-5
+EPSILON: Final = 1e-5
+"""What batch norm adds to a variance."""
 _MOMENTUM: Final = 0.02
 
 
@@ -65,20 +64,6 @@ def load_parameters(path: Path, device: str) -> Parameters:
 def save_parameters(parameters: Mapping[str, Any], path: Path) -> None:
     """Write a weights file."""
     np.savez(path, **{name: one.detach().cpu().numpy() for name, one in parameters.items()})
-
-
-def halfway(one: Parameters, other: Parameters) -> Parameters:
-    """Give the mean of two networks' parameters; of use where one was tuned from the other.
-
-    Raises ``GivenError`` when they are not of the same size.
-    """
-    shapes = [{name: held.shape for name, held in some.items()} for some in (one, other)]
-    if shapes[0] != shapes[1]:
-        raise GivenError(
-            "The two networks are not of the same size, so they have no mean.",
-            next_step="Give weights of two runs of which one went on from the other.",
-        )
-    return {name: (held + other[name]) / 2 for name, held in one.items()}
 
 
 def fresh_parameters(
@@ -149,10 +134,17 @@ def trained_names(parameters: Mapping[str, Any], upper: int = 0) -> list[str]:
     return [name for name in names if layer[name] >= lowest]
 
 
-def _normed(parameters: Parameters, layer: int, x: Any, valid: Any | None) -> Any:
+def _normed(
+    parameters: Parameters,
+    layer: int,
+    x: Any,
+    valid: Any | None,
+    into: tuple[Parameters | None, float],
+) -> Any:
     """Batch norm over the frames that ``valid`` marks, or by what was gathered before.
 
-    ``x`` is clips x units x 1 x time.
+    ``x`` is clips x units x 1 x time. ``into`` are parameters that gather and the share of this
+    batch in them; where they are others than ``parameters``, the norm is as it was before.
     """
     name = f"b.{layer}."
     mean, var = parameters[name + "running_mean"], parameters[name + "running_var"]
@@ -161,11 +153,14 @@ def _normed(parameters: Parameters, layer: int, x: Any, valid: Any | None) -> An
         count = marks.sum()
         here = (x * marks).sum((0, 2, 3)) / count
         spread = ((x - here[:, None, None]).square() * marks).sum((0, 2, 3)) / count
+        gathered, share = into
+        target = parameters if gathered is None else gathered
         with torch.no_grad():
-            mean.lerp_(here, _MOMENTUM)
-            var.lerp_(spread, _MOMENTUM)
-        mean, var = here, spread
-    scale = parameters[name + "weight"] * torch.rsqrt(var + _EPSILON)
+            target[name + "running_mean"].lerp_(here, share)
+            target[name + "running_var"].lerp_(spread, share)
+        if gathered is None:
+            mean, var = here, spread
+    scale = parameters[name + "weight"] * torch.rsqrt(var + EPSILON)
     shift = parameters[name + "bias"] - mean * scale
     return torch.addcmul(shift[:, None, None], x, scale[:, None, None])
 
@@ -179,13 +174,22 @@ def _layer(parameters: Parameters, layer: int, x: Any, *, stride: int = 1, step:
 
 
 def log_posteriors(
-    parameters: Parameters, features: Any, lengths: Any, *, live: bool = False, dropped: float = 0.0
+    parameters: Parameters,
+    features: Any,
+    lengths: Any,
+    *,
+    live: bool = False,
+    dropped: float = 0.0,
+    into: Parameters | None = None,
+    share: float = _MOMENTUM,
 ) -> tuple[Any, Any]:
     """Give log posteriors, clips x outputs in time x 40, and the outputs of each clip.
 
     ``features`` is clips x frames x 40 and ``lengths`` the frames of each clip. Past its ends a
     clip goes on with its edge frames, as in Kaldi. ``live`` norms by this batch and gathers;
-    ``dropped`` is the share of each layer's outputs that is left out.
+    ``dropped`` is the share of each layer's outputs that is left out. With ``into`` nothing is
+    normed by this batch, but its mean and spread before each norm are gathered there; ``share``
+    is that of this batch in what is gathered.
     """
     outputs = output_frames(lengths)
     most = int(outputs.max())
@@ -199,17 +203,19 @@ def log_posteriors(
     x = x.gather(1, held[:, :, None].expand(-1, -1, x.shape[2]))[:, None].permute(0, 3, 1, 2)
 
     def valid(side: int) -> Any | None:
-        if not live:
+        if not live and into is None:
             return None
         return torch.arange(most + 2 * side, device=device)[None] < outputs[:, None] + 2 * side
 
     side = sum(steps)
     x = _layer(parameters, 0, x, stride=STRIDE)
-    total = fn.dropout(torch.relu(_normed(parameters, 0, x, valid(side))), dropped)
+    total = fn.dropout(torch.relu(_normed(parameters, 0, x, valid(side), (into, share))), dropped)
     for layer, step in enumerate(steps, start=1):
         side -= step
         x = _layer(parameters, layer, total, step=step)
-        x = fn.dropout(torch.relu(_normed(parameters, layer, x, valid(side))), dropped)
+        x = fn.dropout(
+            torch.relu(_normed(parameters, layer, x, valid(side), (into, share))), dropped
+        )
         total = total[..., step:-step] + x
     scores = _layer(parameters, last, total)[:, :, 0].transpose(1, 2)
     return scores.log_softmax(-1), outputs

@@ -12,7 +12,7 @@ import torch
 import torch.distributed as together
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Iterable, Sequence
     from pathlib import Path
 
 __all__ = ["Team"]
@@ -41,6 +41,14 @@ class Team:
         place = meeting.absolute().as_uri()
         together.init_process_group(kind, init_method=place, rank=rank, world_size=size)
         return cls(rank=rank, size=size, device=here)
+
+    def agree(self, tensors: Iterable[Any]) -> None:
+        """Take those of the first process, in place, so that all begin alike."""
+        if self.size > 1:
+            for one in tensors:
+                sent = one.contiguous()
+                together.broadcast(sent, 0)
+                one.copy_(sent)
 
     def share(self, gradients: Sequence[Any], done: float) -> float:
         """Average gradients, in place, and how much is ``done``; give that average."""

@@ -16,12 +16,12 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import torch
-from rapidfuzz.distance import Levenshtein
 
 from assistant.speech.acoustic.augment import Augmenter, SoundBank
 from assistant.speech.acoustic.clips import read_pack
 from assistant.speech.acoustic.drawing import Drawer
 from assistant.speech.acoustic.feeding import Feeder
+from assistant.speech.acoustic.judging import chosen_ways, phone_errors, strangest
 from assistant.speech.acoustic.losses import ctc_loss, rival_loss
 from assistant.speech.acoustic.network import (
     fresh_parameters,
@@ -34,19 +34,19 @@ from assistant.speech.acoustic.network import (
 from assistant.speech.acoustic.phrases import PhraseSource
 from assistant.speech.acoustic.rivals import Rivals
 from assistant.speech.acoustic.team import Team
+from assistant.speech.acoustic.unfolded import folded_parameters, renormed
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Sequence
     from pathlib import Path
 
-    from assistant.speech.acoustic.clips import Pack
     from assistant.speech.acoustic.network import Parameters
 
 __all__ = ["Plan", "train"]
 
-_SIFTED = frozenset({"blend", "other", "near", "hibari", "russian"})
-"""Sets whose strangest clips are left out: blends and throats that are drawn may fail to speak."""
-_TOLD = 24
+_MODEL = ".mdl"
+_NORMED = 64
+"""Clips in a batch from which the norms of a model file are gathered."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -57,7 +57,11 @@ class Plan:
     was cut off.
 
     With ``upper`` only so many of the upper layers are trained. Without ``live_norm`` the batch
-    norm is held as it was gathered: as in use, so a run may be tuned with it at its end.
+    norm is held as it was gathered: as in use.
+
+    The last share of the run, ``settled``, goes on from the averaged weights as they are in use:
+    all units in, the batch norm held. Its rate begins at ``settled_rate`` of ``rate`` and falls
+    like the rate before it.
 
     Each clip is set against ``rivals`` phrases: ``rival_share`` is the weight of that loss against
     the CTC loss, ``rival_scale`` and ``blank`` are those of ``losses.rival_loss``.
@@ -74,6 +78,8 @@ class Plan:
     joined: float = 0.2
     live_norm: bool = False
     dropped: float = 0.0
+    settled: float = 0.0
+    settled_rate: float = 0.2
     upper: int = 0
     rivals: int = 0
     rival_share: float = 4.0
@@ -85,78 +91,6 @@ class Plan:
     layers: int = 7
     seed: int = 1
     report_every: float = 60.0
-
-
-def _chosen_ways(
-    parameters: Parameters, augmenter: Augmenter, pack: Pack, numbers: list[int], device: str
-) -> tuple[dict[int, tuple[int, ...]], dict[int, float]]:
-    """Of a clip's ways to say it take the one that the weights find likeliest.
-
-    Gives the ways, and how strange each clip is: the loss of its way for each phone.
-    """
-    chosen = {k: pack.clips[k].ways[0] for k in numbers}
-    several = [(k, way) for k in numbers for way in pack.clips[k].ways]
-    several.sort(key=lambda pair: len(pack.sounds[pair[0]]))
-    strange: dict[int, float] = {}
-    with torch.no_grad():
-        for begin in range(0, len(several), 384):
-            some = several[begin : begin + 384]
-            features, frames = augmenter.plain(torch.tensor([k for k, _ in some], device=device))
-            scores, outputs = log_posteriors(parameters, features, frames)
-            losses = ctc_loss(scores, outputs, [way for _, way in some]).tolist()
-            for (k, way), loss in zip(some, losses, strict=True):
-                # A loss of nothing is that of a clip too short for its phones
-                each = loss / (len(way) + 1) if loss > 0 else math.inf
-                if each < strange.get(k, math.inf):
-                    strange[k], chosen[k] = each, way
-    return chosen, strange
-
-
-def _sifted(
-    pack: Pack, strange: dict[int, float], share: float, tell: Callable[[str], None]
-) -> set[int]:
-    """Give the strangest clips of the blends, and those too short for their phones."""
-    members = [k for k, one in enumerate(pack.clips) if one.clip.set in _SIFTED]
-    losses = np.array([strange.get(k, math.inf) for k in members])
-    if not members:
-        return set()
-    limit = float(np.quantile(losses, 1 - share))
-    words: dict[str, list[float]] = {}
-    for k, loss in zip(members, losses, strict=True):
-        if pack.clips[k].clip.set == "blend" and math.isfinite(loss):
-            for word in set(pack.clips[k].clip.words.split()):
-                words.setdefault(word, []).append(float(loss))
-    worst = sorted(words, key=lambda word: -float(np.median(words[word])))[:_TOLD]
-    listed = ", ".join(f"{word} {np.median(words[word]):.2f}" for word in worst)
-    tell(f"strangest words: {listed}; clips left out above {limit:.2f}")
-    return {k for k, loss in zip(members, losses, strict=True) if loss >= limit}
-
-
-def _checked(
-    parameters: Parameters,
-    augmenter: Augmenter,
-    groups: dict[str, list[int]],
-    ways: list[tuple[int, ...]],
-    device: str,
-) -> dict[str, tuple[float, float]]:
-    """Phone error rate and exact share of each development group, by best path."""
-    told = {}
-    with torch.no_grad():
-        for name, numbers in groups.items():
-            wrong = total = exact = 0
-            for begin in range(0, len(numbers), 64):
-                some = numbers[begin : begin + 64]
-                features, frames = augmenter.plain(torch.tensor(some, device=device))
-                scores, outputs = log_posteriors(parameters, features, frames)
-                best = scores.argmax(-1).cpu().numpy()
-                for k, padded, long in zip(some, best, outputs.tolist(), strict=True):
-                    path = padded[:long]
-                    kept = path[np.insert(np.diff(path) != 0, 0, True)]
-                    errors = Levenshtein.distance(ways[k], [int(p) for p in kept if p])
-                    wrong, total = wrong + errors, total + len(ways[k])
-                    exact += errors == 0
-            told[name] = (round(wrong / max(1, total), 4), round(exact / max(1, len(numbers)), 4))
-    return told
 
 
 def train(
@@ -175,9 +109,10 @@ def train(
 
     Weights are also written at every report, so that a run that is cut off leaves some.
 
-    ``start`` is a weights file to go on from, grown to the plan's width and layers where it is
-    smaller; without one the network starts at random. ``judge`` are weights that choose among
-    the ways to say a clip and find the strangest clips; without them the start's do.
+    ``start`` is a weights file, or a ``final.mdl``, to go on from, grown to the plan's width and
+    layers where it is smaller; without one the network starts at random. ``judge`` are weights
+    that choose among the ways to say a clip and find the strangest clips; without them the
+    start's do.
     """
     team = team or Team()
     device, seed = team.device, plan.seed + 1000 * team.rank
@@ -202,9 +137,10 @@ def train(
     spoken = [k for k, one in enumerate(pack.clips) if one.ways]
     timed(f"{speech.total / 16_000 / 3600:.2f} h of sound on the device")
     parameters = _parameters(start, augmenter, spoken, plan, device)
-    judging = load_parameters(judge, device) if judge is not None else parameters
-    chosen, strange = _chosen_ways(judging, augmenter, pack, spoken, device)
-    barred = _sifted(pack, strange, plan.left_out, timed) if start or judge else set()
+    team.agree(parameters.values())
+    judging = _read(judge, device) if judge is not None else parameters
+    chosen, strange = chosen_ways(judging, augmenter, pack, spoken, device)
+    barred = strangest(pack, strange, plan.left_out, timed) if start or judge else set()
     timed(f"ways of saying chosen, {len(barred)} clips left out")
     ways: list[tuple[int, ...]] = [chosen.get(k, ()) for k in range(len(pack.clips))]
     groups: dict[str, list[int]] = {}
@@ -213,7 +149,7 @@ def train(
         if clip.split == "dev":
             groups.setdefault(clip.set, []).append(k)
     if not team.rank:
-        timed(f"judge: {_checked(judging, augmenter, groups, ways, device)}")
+        timed(f"judge: {phone_errors(judging, augmenter, groups, ways, device)}")
 
     path = out / "weights.npz"
 
@@ -221,7 +157,7 @@ def train(
         if team.rank:
             return
         save_parameters(now, path)
-        tell(json.dumps(_checked(now, augmenter, groups, ways, device)))
+        tell(json.dumps(phone_errors(now, augmenter, groups, ways, device)))
 
     average = _run(
         parameters,
@@ -242,13 +178,23 @@ def _parameters(
     start: Path | None, augmenter: Augmenter, spoken: list[int], plan: Plan, device: str
 ) -> Parameters:
     if start is not None:
-        return grown(load_parameters(start, "cpu"), plan.width, plan.layers, plan.seed, device)
+        read = grown(_read(start, "cpu"), plan.width, plan.layers, plan.seed, device)
+        if start.suffix != _MODEL or not plan.live_norm:
+            return read
+        rng = np.random.default_rng(plan.seed)
+        drawn = (rng.choice(spoken, _NORMED) for _ in range(plan.gathered))
+        picks = (torch.tensor(some, device=device)[:, None] for some in drawn)
+        return renormed(read, (augmenter.batch(some) for some in picks))
     some = torch.tensor(spoken[:64], device=device)
     features, _ = augmenter.plain(some)
     mean, deviation = features.mean((0, 1)).cpu(), features.std((0, 1)).cpu()
     return fresh_parameters(
         mean, deviation, width=plan.width, layers=plan.layers, seed=plan.seed, device=device
     )
+
+
+def _read(path: Path, device: str) -> Parameters:
+    return (folded_parameters if path.suffix == _MODEL else load_parameters)(path, device)
 
 
 def _rivals(plan: Plan, seed: int) -> Rivals | None:
@@ -288,12 +234,7 @@ def _run(
     names = trained_names(parameters, plan.upper)
     for name in names:
         parameters[name].requires_grad_(requires_grad=True)
-    kernels = [parameters[name] for name in names if name.startswith("c.") and "weight" in name]
-    others = [parameters[n] for n in names if not (n.startswith("c.") and "weight" in n)]
-    optimiser = torch.optim.AdamW(
-        [{"params": kernels, "weight_decay": plan.decay}, {"params": others, "weight_decay": 0.0}],
-        lr=plan.rate,
-    )
+    optimiser = _optimiser(parameters, names, plan)
     average = {name: one.detach().clone() for name, one in parameters.items()}
     first = told = time.monotonic()
     length = max(1.0, 60 * plan.minutes - (first - begun))
@@ -301,16 +242,19 @@ def _run(
     nearer: list[Any] = []
     feeder = Feeder(augmenter, drawer)
     done = 0.0 if plan.steps else 1.0
+    live, dropped = plan.live_norm, plan.dropped
+    settled_at: int | None = None
     for step, (features, frames, targets, rivals) in enumerate(feeder):
         if done >= 1:
             break
-        slow = min(1.0, (step + 1) / plan.warm_up)
+        if plan.settled and settled_at is None and done >= 1 - plan.settled:
+            live, dropped, settled_at = False, 0.0, step
+            _settle(parameters, average, itertools.islice(feeder, plan.gathered), plan, team)
+            tell(f"step {step + 1}: from here on as in use")
         for group in optimiser.param_groups:
-            group["lr"] = plan.rate * slow * (0.5 + 0.5 * math.cos(math.pi * done)) + 1e-6
+            group["lr"] = _rate(plan, step, settled_at, done)
         feeder.near_clean = 0.125 + 0.2 * done**2
-        scores, outputs = log_posteriors(
-            parameters, features, frames, live=plan.live_norm, dropped=plan.dropped
-        )
+        scores, outputs = log_posteriors(parameters, features, frames, live=live, dropped=dropped)
         loss, near = _objective(scores, outputs, targets, rivals, plan)
         nearer += near
         optimiser.zero_grad(set_to_none=True)
@@ -323,11 +267,8 @@ def _run(
             tell(f"step {step + 1} is left out: its gradient is not finite")
             continue
         optimiser.step()
-        share = min(plan.average, (step + 1) / (step + 10))
-        with torch.no_grad():
-            for name, one in average.items():
-                if one.is_floating_point():
-                    one.lerp_(parameters[name].detach(), 1 - share)
+        counted = step - (settled_at or 0)
+        _averaged(average, parameters, min(plan.average, (counted + 1) / (counted + 10)))
         losses.append(loss.detach())
         if time.monotonic() - told > plan.report_every:
             told = time.monotonic()
@@ -337,11 +278,51 @@ def _run(
             check(average)
     tell(f"{step} steps")
     feeder.near_clean = 0.33
-    if plan.live_norm:
+    if live:
         _gather(average, itertools.islice(feeder, plan.gathered))
     feeder.close()
     check(average)
     return average
+
+
+def _optimiser(parameters: Parameters, names: Sequence[str], plan: Plan) -> Any:
+    kernels = [parameters[name] for name in names if name.startswith("c.") and "weight" in name]
+    others = [parameters[n] for n in names if not (n.startswith("c.") and "weight" in n)]
+    groups = ((kernels, plan.decay), (others, 0.0))
+    return torch.optim.AdamW(
+        [{"params": some, "weight_decay": decay} for some, decay in groups], lr=plan.rate
+    )
+
+
+def _averaged(average: Parameters, parameters: Parameters, kept: float) -> None:
+    with torch.no_grad():
+        for name, one in average.items():
+            one.lerp_(parameters[name].detach(), 1 - kept)
+
+
+def _rate(plan: Plan, step: int, settled_at: int | None, done: float) -> float:
+    """Give the rate of learning: it falls by a cosine, once more where the run settles."""
+    if settled_at is None:
+        high, past = plan.rate, done / max(1e-9, 1 - plan.settled)
+    else:
+        high, past = plan.rate * plan.settled_rate, 1 - (1 - done) / plan.settled
+    slow = min(1.0, (step - (settled_at or 0) + 1) / plan.warm_up)
+    return high * slow * (0.5 + 0.5 * math.cos(math.pi * min(1.0, past))) + 1e-6
+
+
+def _settle(
+    parameters: Parameters, average: Parameters, batches: Iterable[Any], plan: Plan, team: Team
+) -> None:
+    """Go on from the averaged weights; their batch norm is gathered, and the team's is one."""
+    with torch.no_grad():
+        for name, one in parameters.items():
+            one.copy_(average[name])
+        if plan.live_norm:
+            _gather(parameters, batches)
+            norms = [one for name, one in parameters.items() if ".running_" in name]
+            team.share(norms, 0.0)
+        for name, one in average.items():
+            one.copy_(parameters[name])
 
 
 def _gather(parameters: Parameters, batches: Iterable[Any]) -> None:
