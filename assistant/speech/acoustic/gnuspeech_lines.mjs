@@ -3,9 +3,9 @@
 // Run it as: node gnuspeech_lines.mjs FOLDER, where FOLDER holds node_modules.
 import { readFileSync, writeFileSync } from 'node:fs'
 import { createInterface } from 'node:readline'
-import { join } from 'node:path'
+import { join, resolve } from 'node:path'
 
-const inside = join(process.argv[2], 'node_modules', '@echogarden', 'gnuspeech-wasm')
+const inside = resolve(process.argv[2], 'node_modules', '@echogarden', 'gnuspeech-wasm')
 const { default: load } = await import(join(inside, 'wasm', 'gnuspeech.js'))
 const DATA = '/data/en'
 const OFTEN = 40 // a fresh module now and then: it never gives memory back
