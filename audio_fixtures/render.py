@@ -6,7 +6,8 @@
 The first renders the files of phrases.yaml that are missing (all of the set with --all) and
 brings index.yaml up to date; without --set it does so for every set. The second writes WAV files
 and manifest.tsv into OUT: phrases in noise and rooms, or with --clean without, of the voices held
-out, or with --voices natural also of those that chose figures; --teens adds teens against tens.
+out, or with --voices natural also of those that chose figures, or of these alone (development);
+--teens adds teens against tens.
 README.md beside this file says what to install.
 """
 
@@ -29,7 +30,7 @@ from assistant.errors import GivenError, MisuseError, ProbetellError
 from audio_fixtures.heldout import MANIFEST_HEAD, Spoken, draw, draw_teens
 from audio_fixtures.listing import HERE, Entry, Phrase, load_index, load_phrases, save_index
 from audio_fixtures.room import RATE, in_room
-from audio_fixtures.voices import HELD_OUT, NATURAL, Speaker
+from audio_fixtures.voices import DEVELOPMENT, HELD_OUT, NATURAL, Speaker
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
@@ -39,7 +40,7 @@ if TYPE_CHECKING:
 __all__ = ["main", "render_benchmark", "render_sets"]
 
 _LEVEL_DB: Final = -26.0
-_VOICES: Final = {"held-out": HELD_OUT, "natural": NATURAL}
+_VOICES: Final = {"held-out": HELD_OUT, "natural": NATURAL, "development": DEVELOPMENT}
 
 
 def _write(path: Path, samples: NDArray[np.float64]) -> None:
@@ -161,7 +162,7 @@ def main(arguments: list[str] | None = None) -> int:
     parser.add_argument("--clean", action="store_true", help="no room and no noise in it")
     parser.add_argument("--teens", type=int, default=0, help="so many teens and tens beside it")
     parser.add_argument(
-        "--hts-voice", type=Path, help="file of the HTS voice, for --voices natural"
+        "--hts-voice", type=Path, help="file of the HTS voice, for natural, development"
     )
     given = parser.parse_args(arguments)
     speaker = Speaker(kokoro_voices=given.kokoro_voices, hts_voice=given.hts_voice)

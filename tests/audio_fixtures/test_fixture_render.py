@@ -15,7 +15,7 @@ from audio_fixtures.heldout import draw
 from audio_fixtures.listing import HERE, Phrase, load_index, load_phrases, save_index
 from audio_fixtures.render import main, render_benchmark, render_sets
 from audio_fixtures.room import RATE
-from audio_fixtures.voices import NATURAL, Speaker, engine_of
+from audio_fixtures.voices import DEVELOPMENT, NATURAL, Speaker, engine_of
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -178,15 +178,22 @@ def test_a_peaked_voice_is_rendered_softer(tmp_path: Path) -> None:
         assert 10_000 < peak < 32_767
 
 
+@pytest.mark.parametrize(
+    ("voices", "speakers"), [("natural", NATURAL), ("development", DEVELOPMENT)]
+)
 def test_the_command_draws_the_voices_and_teens_asked_for(
-    tmp_path: Path, humming: Humming, monkeypatch: pytest.MonkeyPatch
+    tmp_path: Path,
+    humming: Humming,
+    monkeypatch: pytest.MonkeyPatch,
+    voices: str,
+    speakers: frozenset[str],
 ) -> None:
     monkeypatch.setattr(render, "Speaker", lambda **_: humming)
-    asked = ["--benchmark", str(tmp_path), "--count", "26", "--teens", "13", "--seed", "3"]
-    assert main([*asked, "--voices", "natural", "--clean"]) == 0
+    asked = ["--benchmark", str(tmp_path), "--count", "39", "--teens", "39", "--seed", "3"]
+    assert main([*asked, "--voices", voices, "--clean"]) == 0
     rows = [line.split("\t") for line in (tmp_path / "manifest.tsv").read_text().splitlines()]
     table = [dict(zip(rows[0], row, strict=True)) for row in rows[1:]]
-    assert Counter(row["set"] for row in table) == {"phrases": 26, "teens": 13}
-    assert set(Counter(row["voice"] for row in table).values()) == {3}
-    assert {row["voice"] for row in table} == NATURAL
+    assert Counter(row["set"] for row in table) == {"phrases": 39, "teens": 39}
+    assert set(Counter(row["voice"] for row in table).values()) == {78 // len(speakers)}
+    assert {row["voice"] for row in table} == speakers
     assert {row["noise_db"] for row in table} == {"clean"}
