@@ -178,6 +178,13 @@ def test_training_learns_and_goes_on_from_its_weights(tmp_path: Path) -> None:
     assert json.loads(lines[-1])["devset"] == first
 
 
+def test_no_more_than_the_whole_of_a_run_settles() -> None:
+    assert Plan(settled=1.0).settled == 1.0
+    for share in (-0.1, 1.5):
+        with pytest.raises(GivenError, match=f"{share:g} is no share"):
+            Plan(settled=share)
+
+
 def test_training_goes_on_from_a_model_file(tmp_path: Path) -> None:
     """Held norms give what the file computes; norms of the clips keep it, and norm by them."""
     small = parameters(11)
@@ -239,6 +246,10 @@ def shared(rank: int, meeting: Path) -> None:
     assert team.share(gradients, 0.25 + rank / 2) == 0.5
     assert torch.equal(gradients[0], torch.full((2, 3), 0.5))
     assert torch.equal(gradients[1], torch.tensor([2.0]))
+    # A matrix read from a model file may lie by columns
+    begun = torch.arange(6.0).view(2, 3).T * (rank + 1)
+    team.agree([begun])
+    assert torch.equal(begun, torch.arange(6.0).view(2, 3).T)
     team.leave()
 
 

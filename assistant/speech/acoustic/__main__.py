@@ -251,7 +251,7 @@ def _add_train(steps: Any) -> None:
     one.set_defaults(step=_train)
     one.add_argument("pack", type=Path, nargs="+")
     one.add_argument("--start", type=Path, help="weights, or final.mdl, to go on from")
-    one.add_argument("--judge", type=Path, help="weights that choose ways to say a clip")
+    one.add_argument("--judge", type=Path, help="weights or final.mdl; chooses ways to say a clip")
     one.add_argument("--out", type=Path, required=True)
     one.add_argument("--device", default="cpu", help="cpu or cuda")
     one.add_argument("--devices", type=int, default=1, help="GPUs to train on together")

@@ -17,6 +17,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 import torch
 
+from assistant.errors import GivenError
 from assistant.speech.acoustic.augment import Augmenter, SoundBank
 from assistant.speech.acoustic.clips import read_pack
 from assistant.speech.acoustic.drawing import Drawer
@@ -61,7 +62,7 @@ class Plan:
 
     The last share of the run, ``settled``, goes on from the averaged weights as they are in use:
     all units in, the batch norm held. Its rate begins at ``settled_rate`` of ``rate`` and falls
-    like the rate before it.
+    like the rate before it. Raises ``GivenError`` where it is no share from 0 to 1.
 
     Each clip is set against ``rivals`` phrases: ``rival_share`` is the weight of that loss against
     the CTC loss, ``rival_scale`` and ``blank`` are those of ``losses.rival_loss``.
@@ -91,6 +92,13 @@ class Plan:
     layers: int = 7
     seed: int = 1
     report_every: float = 60.0
+
+    def __post_init__(self) -> None:
+        if not 0 <= self.settled <= 1:
+            raise GivenError(
+                f"{self.settled:g} is no share of a run that could be trained as in use.",
+                next_step="Give a share from 0 to 1, for instance 0.15.",
+            )
 
 
 def train(
