@@ -26,7 +26,7 @@ from assistant.speech.acoustic.network import (  # noqa: E402
 from assistant.speech.acoustic.revoice import revoiced  # noqa: E402
 from assistant.speech.acoustic.team import Team  # noqa: E402
 from assistant.speech.acoustic.train import Plan, train  # noqa: E402
-from assistant.speech.acoustic.unfolded import folded_parameters, renormed  # noqa: E402
+from assistant.speech.acoustic.unfolded import read_parameters, renormed  # noqa: E402
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -192,7 +192,7 @@ def test_training_goes_on_from_a_model_file(tmp_path: Path) -> None:
     layers = folded({name: one.numpy() for name, one in small.items()})
     path = tmp_path / "final.mdl"
     path.write_bytes(model_bytes(layers))
-    read = folded_parameters(path, "cpu")
+    read = read_parameters(path, "cpu")
     source = torch.Generator().manual_seed(12)
     batches = [
         (

@@ -27,8 +27,10 @@ if TYPE_CHECKING:
     Layers = list[tuple[NDArray[np.float32], NDArray[np.float32]]]
 
 __all__ = [
+    "EPSILON",
     "between",
     "folded",
+    "is_model",
     "model_bytes",
     "output_of_phone",
     "posteriors",
@@ -37,7 +39,8 @@ __all__ = [
 ]
 
 _HALF: Final = 0.5
-_EPSILON: Final = 1e-5
+EPSILON: Final = 1e-5
+"""What batch norm adds to a variance."""
 _SHIFTS: Final = (3, 3, 3, 6, 6, 9)
 _STRIDE: Final = 3
 _HEAD: Final = b"<LinearParams> "
@@ -66,7 +69,7 @@ def folded(weights: Mapping[str, NDArray[Any]]) -> Layers:
             bias = bias - matrix @ np.tile(np.asarray(weights["mu"], np.float64), places)
         if f"b.{number}.weight" in weights:
             var = np.asarray(weights[f"b.{number}.running_var"], np.float64)
-            scale = weights[f"b.{number}.weight"] / np.sqrt(var + _EPSILON)
+            scale = weights[f"b.{number}.weight"] / np.sqrt(var + EPSILON)
             bias = (bias - weights[f"b.{number}.running_mean"]) * scale
             bias = bias + weights[f"b.{number}.bias"]
             matrix = matrix * scale[:, None]
@@ -74,9 +77,14 @@ def folded(weights: Mapping[str, NDArray[Any]]) -> Layers:
     return layers
 
 
+def is_model(path: Path) -> bool:
+    """Tell a ``final.mdl`` from a weights file, by its name."""
+    return path.suffix == ".mdl"
+
+
 def read_layers(path: Path) -> Layers:
     """Read folded layers from a ``final.mdl``, or fold those of a weights file."""
-    if path.suffix == ".mdl":
+    if is_model(path):
         return read_model(path)
     with np.load(path) as weights:
         return folded(dict(weights))

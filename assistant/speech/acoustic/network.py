@@ -14,12 +14,13 @@ import numpy as np
 import torch
 import torch.nn.functional as fn
 
+from assistant.speech.acoustic.export import EPSILON
+
 if TYPE_CHECKING:
     from collections.abc import Mapping
     from pathlib import Path
 
 __all__ = [
-    "EPSILON",
     "OUTPUTS",
     "STEPS",
     "STRIDE",
@@ -39,8 +40,6 @@ OUTPUTS: Final = 40
 STRIDE: Final = 3
 STEPS: Final = (1, 1, 1, 2, 2, 3)
 """Steps of the layers after the first; a network of fewer layers has the first of these."""
-EPSILON: Final = 1e-5
-"""What batch norm adds to a variance."""
 _MOMENTUM: Final = 0.02
 
 

@@ -21,13 +21,13 @@ from assistant.errors import GivenError
 from assistant.speech.acoustic.augment import Augmenter, SoundBank
 from assistant.speech.acoustic.clips import read_pack
 from assistant.speech.acoustic.drawing import Drawer
+from assistant.speech.acoustic.export import is_model
 from assistant.speech.acoustic.feeding import Feeder
 from assistant.speech.acoustic.judging import chosen_ways, phone_errors, strangest
 from assistant.speech.acoustic.losses import ctc_loss, rival_loss
 from assistant.speech.acoustic.network import (
     fresh_parameters,
     grown,
-    load_parameters,
     log_posteriors,
     save_parameters,
     trained_names,
@@ -35,7 +35,7 @@ from assistant.speech.acoustic.network import (
 from assistant.speech.acoustic.phrases import PhraseSource
 from assistant.speech.acoustic.rivals import Rivals
 from assistant.speech.acoustic.team import Team
-from assistant.speech.acoustic.unfolded import folded_parameters, renormed
+from assistant.speech.acoustic.unfolded import read_parameters, renormed
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Sequence
@@ -45,7 +45,6 @@ if TYPE_CHECKING:
 
 __all__ = ["Plan", "train"]
 
-_MODEL = ".mdl"
 _NORMED = 64
 """Clips in a batch from which the norms of a model file are gathered."""
 
@@ -146,7 +145,7 @@ def train(
     timed(f"{speech.total / 16_000 / 3600:.2f} h of sound on the device")
     parameters = _parameters(start, augmenter, spoken, plan, device)
     team.agree(parameters.values())
-    judging = _read(judge, device) if judge is not None else parameters
+    judging = read_parameters(judge, device) if judge is not None else parameters
     chosen, strange = chosen_ways(judging, augmenter, pack, spoken, device)
     barred = strangest(pack, strange, plan.left_out, timed) if start or judge else set()
     timed(f"ways of saying chosen, {len(barred)} clips left out")
@@ -186,8 +185,8 @@ def _parameters(
     start: Path | None, augmenter: Augmenter, spoken: list[int], plan: Plan, device: str
 ) -> Parameters:
     if start is not None:
-        read = grown(_read(start, "cpu"), plan.width, plan.layers, plan.seed, device)
-        if start.suffix != _MODEL or not plan.live_norm:
+        read = grown(read_parameters(start, "cpu"), plan.width, plan.layers, plan.seed, device)
+        if not is_model(start) or not plan.live_norm:
             return read
         rng = np.random.default_rng(plan.seed)
         drawn = (rng.choice(spoken, _NORMED) for _ in range(plan.gathered))
@@ -199,10 +198,6 @@ def _parameters(
     return fresh_parameters(
         mean, deviation, width=plan.width, layers=plan.layers, seed=plan.seed, device=device
     )
-
-
-def _read(path: Path, device: str) -> Parameters:
-    return (folded_parameters if path.suffix == _MODEL else load_parameters)(path, device)
 
 
 def _rivals(plan: Plan, seed: int) -> Rivals | None:

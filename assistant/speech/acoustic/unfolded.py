@@ -8,14 +8,13 @@ training that norms by its batches begins with what the file computes.
 
 from __future__ import annotations
 
-from itertools import count
 from typing import TYPE_CHECKING, Any
 
 import torch
 
-from assistant.speech.acoustic.export import read_model
+from assistant.speech.acoustic.export import EPSILON, is_model, read_model
 from assistant.speech.acoustic.features import BANDS
-from assistant.speech.acoustic.network import EPSILON, log_posteriors
+from assistant.speech.acoustic.network import load_parameters, log_posteriors
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
@@ -23,11 +22,13 @@ if TYPE_CHECKING:
 
     from assistant.speech.acoustic.network import Parameters
 
-__all__ = ["folded_parameters", "renormed"]
+__all__ = ["read_parameters", "renormed"]
 
 
-def folded_parameters(path: Path, device: str) -> Parameters:
-    """Read a ``final.mdl`` as parameters whose norms do nothing."""
+def read_parameters(path: Path, device: str) -> Parameters:
+    """Read a weights file, or a ``final.mdl`` as parameters whose norms do nothing."""
+    if not is_model(path):
+        return load_parameters(path, device)
     layers = read_model(path)
     made: Parameters = {"mu": torch.zeros(BANDS), "sd": torch.ones(BANDS)}
     for number, (matrix, bias) in enumerate(layers):
@@ -51,13 +52,13 @@ def renormed(parameters: Parameters, batches: Iterable[tuple[Any, Any]]) -> Para
     }
     rows = []
     with torch.no_grad():
-        for step, (features, frames) in zip(count(1), batches, strict=False):
+        for step, (features, frames) in enumerate(batches, start=1):
             log_posteriors(parameters, features, frames, into=seen, share=1 / step)
             held = torch.arange(features.shape[1], device=frames.device)[None] < frames[:, None]
             rows.append(features[held])
     spoken = torch.cat(rows)
     made = {name: one.clone() for name, one in parameters.items()}
-    # As if the inputs had had the mean and deviation of the file's norm, and now have their own
+    # The first layer makes up for the norm of the inputs, every layer for its own
     mean, spread = spoken.mean(0), spoken.std(0)
     places = made["c.0.weight"].shape[1] // BANDS
     shift = ((mean - parameters["mu"]) / parameters["sd"]).repeat(places)
