@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import contextlib
 import json
+import math
 import sys
 from io import StringIO
 from pathlib import Path
@@ -35,7 +36,7 @@ from assistant.conversation.events import (
 from assistant.conversation.table import State
 from assistant.errors import GivenError
 from assistant.knowledge.schema import Complaint, Installation
-from assistant.readings.fusion import Hypothesis
+from assistant.readings.fusion import Confirm, Hypothesis, decide
 from assistant.readings.reading import Value
 from assistant.speech.events import Heard as SpeechHeard
 
@@ -155,6 +156,27 @@ def test_scores_become_weights_and_other_words_stand_beside_them() -> None:
     assert heard_event(SpeechHeard(kind="silence")).alternatives == ()
     (other,) = heard_event(SpeechHeard(kind="other_words")).alternatives
     assert other.text == "[other words]"
+
+
+@pytest.mark.parametrize("ahead", [1.0, 4.4, 8.4, 50.0])
+def test_what_the_ear_gives_behind_other_words_is_asked_back_and_not_refused(ahead: float) -> None:
+    heard = SpeechHeard(
+        kind="phrase",
+        hypotheses=(Hypothesis(text="four volts", score=-3.0),),
+        other_words=ahead - 3,
+    )
+    told = [
+        Hypothesis(text=one.text, score=math.log(one.weight))
+        for one in heard_event(heard).alternatives
+    ]
+    decision = decide(
+        told,
+        quantity="dc_voltage",
+        weigh=lambda readings: [1.0] * len(readings),
+        would_change=lambda one, two: one != two,
+    )
+    assert isinstance(decision, Confirm)
+    assert decision.reading == Value(value=4.0, unit="V")
 
 
 # --- over a microphone ---------------------------------------------------------------------

@@ -10,6 +10,7 @@ from contextlib import contextmanager
 from typing import TYPE_CHECKING, Final
 
 from assistant.conversation.events import Alternative, Heard
+from assistant.readings.fusion import FusionSettings
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
@@ -22,6 +23,8 @@ if TYPE_CHECKING:
 
 __all__ = ["file_ear", "heard_event", "open_talk"]
 
+_ASKED: Final = 0.9 * FusionSettings().behind
+"""How far other words may be ahead of a phrase, as natural logarithm, for it to be asked back."""
 _OTHER_WORDS: Final = "[other words]"
 """Stands for what the recogniser explains better by words of no grammar; it parses as nothing."""
 
@@ -30,11 +33,13 @@ def heard_event(heard: SpeechHeard) -> Heard:
     """Give what an ear heard as an event; weights are relative to the best phrase.
 
     Silence has no alternatives. Words outside the grammar stand beside the phrases with their own
-    weight, so that a noise that only just sounds like a phrase is refused.
+    weight, so that a noise that only just sounds like a phrase is refused. What the ear gives all
+    the same, however far behind them, is to be asked back.
     """
     scored = [(found.text, found.score) for found in heard.hypotheses]
     if heard.other_words is not None:
-        scored.append((_OTHER_WORDS, heard.other_words))
+        most = scored[0][1] + _ASKED if scored else math.inf
+        scored.append((_OTHER_WORDS, min(heard.other_words, most)))
     elif heard.kind == "other_words":
         scored.append((_OTHER_WORDS, 0.0))
     top = max((score for _, score in scored), default=0.0)

@@ -25,10 +25,12 @@ class Calibration(BaseModel):
     answer in words where the check asks for one (``habits.is_expected``). The loop's score counts
     as that of other words when ``loop_ahead`` is taken from it, and ``loop_per_phone`` for each of
     its phones: a long phrase gathers more. Up to ``asked_behind`` behind that a phrase is still
-    given, to be asked back, and further behind the sound is other words. A phrase must be
+    given, to be asked back, a number of one word up to ``number_behind``; further behind the sound
+    is other words. A phrase must be
     ``silence_behind`` better than silence: noise makes phrases that hardly are. Where one of
     these comparisons, or that of the best phrase with the next, comes out closer than ``doubt``,
-    the sound is heard again in each of ``looks`` (``looks.py``). ``sharpness`` scales scores to
+    the sound is heard again in each of ``looks`` (``looks.py``); ``worst``, 0 to 1, is how much the
+    nearest of these hearings counts against their mean. ``sharpness`` scales scores to
     natural logarithms of weights.
     """
 
@@ -42,9 +44,11 @@ class Calibration(BaseModel):
     loop_ahead: Annotated[float, Field(ge=-100, le=1000)]
     loop_per_phone: Annotated[float, Field(ge=0, le=10)]
     asked_behind: _Cost
+    number_behind: _Cost
     silence_behind: _Cost
     doubt: _Cost
     looks: tuple[Look, ...]
+    worst: Annotated[float, Field(ge=0, le=1)]
     sharpness: Annotated[float, Field(gt=0, le=10)]
 
 

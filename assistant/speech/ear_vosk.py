@@ -21,9 +21,9 @@ from assistant.errors import GivenError, MisuseError
 from assistant.speech.audio import EAR_RATE, Samples
 from assistant.speech.calibration import Calibration, builtin_calibration
 from assistant.speech.events import GraphSource, Heard, Hypothesis, acceptor, spoken_graph
-from assistant.speech.habits import is_expected, oddities
+from assistant.speech.habits import is_expected, is_number, oddities
 from assistant.speech.lexicon import network_lexicon
-from assistant.speech.looks import Look, changed, together
+from assistant.speech.looks import Look, changed, spoken_part, together
 from assistant.speech.modeldir import write_model
 from assistant.speech.parts import need
 from assistant.speech.phonegraph import (
@@ -76,10 +76,12 @@ class _Told:
     sharpness: float = 1.0
     other_words: float = 0.0  # what the loop's branch cost, less what it may be ahead
     asked_behind: float = 0.0
+    number_behind: float = 0.0
     silence_behind: float = 0.0
     unusual: float = 0.0
     expected: float = 0.0
     looks: tuple[Look, ...] = ()
+    worst: float = 1.0
     doubt: float = 0.0
     refuses: bool = True
     grammar: str = ""
@@ -148,10 +150,12 @@ class BuiltinEar:
             sharpness=self._figures.sharpness,
             other_words=self._costs.other_words * _GRAPH_SCALE - self._figures.loop_ahead,
             asked_behind=self._figures.asked_behind,
+            number_behind=self._figures.number_behind,
             silence_behind=self._figures.silence_behind,
             unusual=self._figures.unusual,
             expected=self._figures.expected,
             looks=self._figures.looks,
+            worst=self._figures.worst,
             doubt=self._figures.doubt,
             refuses=self._refuses,
             grammar=grammar,
@@ -249,10 +253,10 @@ class VoskStream:
         self._decoder = None
         found = self._weighed(_joined(self._parts))
         if make is not None and self._close(found):
-            sound = np.concatenate(self._sound)
-            looks = [_heard_once(make, changed(sound, look)) for look in self._told.looks]
-            apart = ("", OTHER_WORDS)
-            found = together([found, *(self._weighed(look) for look in looks)], apart)
+            told, sound = self._told, spoken_part(np.concatenate(self._sound))
+            looks = [_heard_once(make, changed(sound, look)) for look in told.looks]
+            hearings = [found, *(self._weighed(look) for look in looks)]
+            found = together(hearings, ("", OTHER_WORDS), told.worst)
         return self._heard(found)
 
     def _weighed(self, found: list[Hypothesis]) -> list[Hypothesis]:
@@ -305,7 +309,8 @@ class VoskStream:
         if not phrases or phrases[0].score < best * told.sharpness:
             return replace(heard, kind="other_words")
         behind = -math.inf if other is None else other - phrases[0].score
-        if told.refuses and behind > told.asked_behind * told.sharpness:
+        asked = told.number_behind if is_number(phrases[0].text) else told.asked_behind
+        if told.refuses and behind > asked * told.sharpness:
             return replace(heard, kind="other_words", other_words=other)
         return replace(heard, kind="phrase", hypotheses=phrases, other_words=other)
 

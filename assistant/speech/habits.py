@@ -21,7 +21,7 @@ from assistant.speech.events import ANY, acceptor
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
 
-__all__ = ["is_expected", "oddities"]
+__all__ = ["is_expected", "is_number", "oddities"]
 
 _DIGITS: Final = frozenset(
     {"zero", "oh", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "niner"}
@@ -60,6 +60,11 @@ def oddities(words: Sequence[str], grammar: str = "") -> int:
 @cache
 def _of_meters() -> frozenset[str]:
     return frozenset({"", ANY, *grammar_names()})
+
+
+def is_number(text: str) -> bool:
+    """Tell whether a phrase is a number of one word, as "two" or "forty"."""
+    return text in _NUMBERS and text != "point"
 
 
 def is_expected(words: Sequence[str], grammar: str) -> bool:

@@ -11,11 +11,10 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from assistant.readings.fusion import FusionSettings, Hypothesis
+from assistant.readings.fusion import Hypothesis
 from assistant.speech.audio import EAR_RATE, Samples
-from assistant.speech.calibration import builtin_calibration
 from assistant.speech.ear_vosk import VoskStream, _Told
-from assistant.speech.looks import Look, changed, together
+from assistant.speech.looks import Look, changed, spoken_part, together
 from assistant.speech.phonegraph import OTHER_WORDS
 
 if TYPE_CHECKING:
@@ -89,6 +88,25 @@ def test_any_sound_stays_a_sound_no_louder_than_it_was(
     assert changed(sound, Look(pace=pace, tilt=tilt)).dtype == np.int16
 
 
+def test_quiet_at_the_ends_is_left_out_but_for_a_little() -> None:
+    """A tone of half a second; 30 dB is a thousandth of its power, 0.15 s stay on either side."""
+    quiet = np.full(EAR_RATE, 20, dtype=np.int16)
+    tone, kept = _tone(440.0), 15 * EAR_RATE // 100
+    part = spoken_part(np.concatenate([quiet, tone, quiet]))
+    assert np.array_equal(part, np.concatenate([quiet[:kept], tone, quiet[:kept]]))
+    faint = np.concatenate([_tone(440.0) // 30, tone])  # 29.5 dB below is speech
+    assert np.array_equal(spoken_part(faint), faint)
+
+
+@given(st.lists(st.integers(-32768, 32767), max_size=2000))
+def test_what_is_left_out_is_only_at_the_ends(values: list[int]) -> None:
+    sound = np.array(values, dtype=np.int16)
+    part = spoken_part(sound)
+    places = range(len(sound) - len(part) + 1)
+    assert any(np.array_equal(sound[at : at + len(part)], part) for at in places)
+    assert np.abs(part.astype(int)).max(initial=0) == np.abs(sound.astype(int)).max(initial=0)
+
+
 # --- joining -------------------------------------------------------------------------------
 
 
@@ -103,6 +121,13 @@ def test_the_mean_decides_and_the_nearest_look_tells_how_sure() -> None:
     assert scores["fifty"] == pytest.approx(-1 / 3)
     assert scores["fifteen"] == pytest.approx(-1 / 3)  # it was ahead in the first look
     assert scores["sixteen"] == pytest.approx(-1 / 3 - 3.0)  # as near as in the first
+
+
+def test_how_near_a_rival_is_lies_between_the_mean_and_the_nearest_look() -> None:
+    hearings = [_found(fifty=-1.0, sixty=-2.0), _found(fifty=-1.0, sixty=-6.0)]
+    for worst, behind in ((0.0, 3.0), (0.5, 2.0), (1.0, 1.0)):
+        scores = _scores(together(hearings, worst=worst))
+        assert scores["fifty"] - scores["sixty"] == pytest.approx(behind)
 
 
 def test_silence_and_other_words_keep_their_mean_and_never_win() -> None:
@@ -132,6 +157,7 @@ def test_one_hearing_keeps_its_order_and_its_distances(hearing: list[Hypothesis]
 
 @given(st.lists(_HEARING, min_size=1, max_size=4))
 def test_the_winner_is_never_surer_than_in_any_hearing(hearings: list[list[Hypothesis]]) -> None:
+    """So it is where the nearest look alone counts."""
     joined = together(hearings)
     assert len({one.text for one in joined}) == len(joined)
     assert all(a.score >= b.score for a, b in itertools.pairwise(joined))
@@ -179,7 +205,10 @@ class _Decoder:
 
 
 def _stream(
-    answers: Sequence[dict[str, float]], doubt: float = 4.0, asked_behind: float = 0.0
+    answers: Sequence[dict[str, float]],
+    doubt: float = 4.0,
+    asked_behind: float = 0.0,
+    number_behind: float = 0.0,
 ) -> VoskStream:
     class Own(_Decoder):
         pass
@@ -190,6 +219,7 @@ def _stream(
         name="made up",
         other_words=-3.0,
         asked_behind=asked_behind,
+        number_behind=number_behind,
         silence_behind=3.0,
         looks=_LOOKS,
         doubt=doubt,
@@ -234,17 +264,22 @@ def test_a_second_look_may_refuse_what_was_taken_and_take_what_was_refused() -> 
 
 
 def test_a_phrase_a_little_behind_other_words_is_given_to_be_asked_back() -> None:
-    over = {"twelve": -10.0, OTHER_WORDS: -6.0}  # 1 above the limit
+    over = {"twelve volts": -10.0, OTHER_WORDS: -6.0}  # 1 above the limit
     heard = _stream([over], asked_behind=1.5).finish()
-    assert (heard.kind, heard.text, heard.outweighed) == ("phrase", "twelve", True)
+    assert (heard.kind, heard.text, heard.outweighed) == ("phrase", "twelve volts", True)
     assert heard.other_words == pytest.approx(heard.hypotheses[0].score + 1.0)
-    assert _stream([over], asked_behind=0.5).finish().kind == "other_words"
+    assert _stream([over], asked_behind=0.5, number_behind=5.0).finish().kind == "other_words"
     assert not _stream([{"twelve": -10.0, OTHER_WORDS: -7.5}]).finish().outweighed
 
 
-def test_what_the_ear_gives_behind_other_words_is_asked_back_and_not_refused() -> None:
-    figures = builtin_calibration()
-    assert figures.asked_behind * figures.sharpness < FusionSettings().behind
+def test_a_number_of_one_word_may_be_further_behind() -> None:
+    over = {"twelve": -10.0, OTHER_WORDS: -3.0}  # 4 above the limit
+    heard = _stream([over], asked_behind=0.5, number_behind=4.5).finish()
+    assert (heard.kind, heard.outweighed) == ("phrase", True)
+    assert _stream([over], asked_behind=4.5, number_behind=0.5).finish().kind == "other_words"
+    for odd in ("point", "twelve volts", "beep"):
+        told = {odd: -10.0, OTHER_WORDS: -3.0}
+        assert _stream([told], number_behind=4.5).finish().kind == "other_words"
 
 
 def test_looks_that_disagree_leave_no_margin() -> None:

@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 
 from assistant.speech.calibration import builtin_calibration
 from assistant.speech.events import Hypothesis
-from assistant.speech.habits import is_expected, oddities
+from assistant.speech.habits import is_expected, is_number, oddities
 
 _WORDS = ("twelve", "point", "six", "oh", "ninety", "volts", "a", "half", "and", "hundred", "no")
 
@@ -112,3 +112,21 @@ def test_an_answer_in_words_is_expected_where_the_check_asks_for_one(
 )
 def test_numbers_commands_and_other_checks_answers_are_not(phrase: str, grammar: str) -> None:
     assert not is_expected(phrase.split(), grammar)
+
+
+@pytest.mark.parametrize(
+    ("phrase", "whether"),
+    [
+        ("two", True),
+        ("niner", True),
+        ("forty", True),
+        ("point", False),
+        ("half", False),
+        ("beep", False),
+        ("forty two", False),
+        ("two volts", False),
+        ("", False),
+    ],
+)
+def test_a_number_of_one_word_is_told_from_all_else(phrase: str, whether: bool) -> None:
+    assert is_number(phrase) is whether
