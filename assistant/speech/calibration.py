@@ -26,12 +26,11 @@ class Calibration(BaseModel):
     as that of other words when ``loop_ahead`` is taken from it, and ``loop_per_phone`` for each of
     its phones: a long phrase gathers more. Up to ``asked_behind`` behind that a phrase is still
     given, to be asked back, a number of one word up to ``number_behind``; further behind the sound
-    is other words. A phrase must be
-    ``silence_behind`` better than silence: noise makes phrases that hardly are. Where one of
-    these comparisons, or that of the best phrase with the next, comes out closer than ``doubt``,
-    the sound is heard again in each of ``looks`` (``looks.py``); ``worst``, 0 to 1, is how much the
-    nearest of these hearings counts against their mean. ``sharpness`` scales scores to
-    natural logarithms of weights.
+    is other words. A phrase must be ``silence_behind`` better than silence: noise makes phrases
+    that hardly are. Where one of these comparisons, or that of the best phrase with the next, comes
+    out closer than ``doubt``, the sound is heard again in each of ``looks`` (``looks.py``);
+    ``worst``, 0 to 1, is how much the nearest of these hearings counts against their mean.
+    ``sharpness`` scales scores to natural logarithms of weights.
     """
 
     model_config = ConfigDict(frozen=True, extra="forbid")

@@ -157,7 +157,7 @@ def test_one_hearing_keeps_its_order_and_its_distances(hearing: list[Hypothesis]
 
 @given(st.lists(_HEARING, min_size=1, max_size=4))
 def test_the_winner_is_never_surer_than_in_any_hearing(hearings: list[list[Hypothesis]]) -> None:
-    """So it is where the nearest look alone counts."""
+    """Where the nearest hearing alone counts, as it does unless told otherwise."""
     joined = together(hearings)
     assert len({one.text for one in joined}) == len(joined)
     assert all(a.score >= b.score for a, b in itertools.pairwise(joined))
