@@ -10,7 +10,7 @@ DIR holds sound files and ``manifest.tsv`` (tab-separated, with a head line). Co
 say what should be understood; without them the words are interpreted. Any other column can choose
 (``--where set=fsdd``) or group (``--by noise_db``). ``--sure`` shows how sure a score is: every
 clip as it is, with ``--noise`` once more at 10 dB, with ``--telephone`` once more through a line,
-with ``--beside`` other words. ``--once`` leaves the second looks out, also to choose their figures
+with ``--beside`` other words. ``--once`` leaves the second network out, also to choose its figures
 by. ``--cost`` shows what the ear costs. Speech is not part of the project:
 ``audio_fixtures/render.py --benchmark OUT`` makes such a directory, and its README says how the
 set of ``--voices`` is made.
@@ -159,9 +159,9 @@ def _limits(clips: list[Clip], asked: argparse.Namespace) -> Iterator[str]:
 
 
 def _figures(asked: argparse.Namespace) -> Calibration:
-    """Give the figures of the built-in network; with ``--once`` without a second look."""
+    """Give the figures of the built-in network; with ``--once`` of it alone."""
     figures = builtin_calibration()
-    return figures.model_copy(update={"looks": ()}) if asked.once else figures
+    return figures.model_copy(update={"second": False}) if asked.once else figures
 
 
 def _sure(clips: list[Clip], asked: argparse.Namespace) -> Iterator[str]:
@@ -236,7 +236,7 @@ def _parser() -> argparse.ArgumentParser:
     parser.add_argument("--sure", action="store_true", help="tables of how sure a score is")
     parser.add_argument("--beside", type=Path, help="with --sure: clips of other words")
     parser.add_argument("--cost", action="store_true", help="time after speech, pace, memory")
-    parser.add_argument("--once", action="store_true", help="hear nothing a second time")
+    parser.add_argument("--once", action="store_true", help="ask the first network only")
     parser.add_argument("--details", action="store_true", help="say what was misheard")
     return parser
 

@@ -145,7 +145,7 @@ def cost_rows(ear: Recogniser, both: Recogniser | None, clean: Sequence[Said]) -
     memory = memory_of_fresh_process()
     told = "not told by this system" if memory is None else f"{memory[0]:10.0f}{memory[1]:6.0f}"
     yield f"{'memory added, MB: one grammar, five in turn':46}{'<= 60':>8}{told}"
-    size = (builtin_directory() / "am" / "final.mdl").stat().st_size
+    size = sum(path.stat().st_size for path in (builtin_directory() / "am").iterdir())
     yield f"{'weights, MB':46}{'< 8':>8}{size / 1e6:10.1f}"
     same = [one for one in clean if one.grammar == "volts"][:40] or list(clean[:40])
     if not same:

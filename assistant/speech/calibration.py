@@ -27,9 +27,10 @@ class Calibration(BaseModel):
     its phones: a long phrase gathers more. Up to ``asked_behind`` behind that a phrase is still
     given, to be asked back, a number of one word up to ``number_behind``; further behind the sound
     is other words. A phrase must be ``silence_behind`` better than silence: noise makes phrases
-    that hardly are. Where one of these comparisons, or that of the best phrase with the next, comes
-    out closer than ``doubt``, the sound is heard again in each of ``looks`` (``looks.py``);
-    ``worst``, 0 to 1, is how much the nearest of these hearings counts against their mean.
+    that hardly are. With ``second`` the second network is asked too. Where one of these
+    comparisons, or that of the best phrase with the next, comes out closer than ``doubt``, it
+    hears the sound again in each of ``looks`` (``looks.py``); ``worst``, 0 to 1, is how much the
+    nearest of all hearings counts against their mean.
     ``sharpness`` scales scores to natural logarithms of weights.
     """
 
@@ -45,6 +46,7 @@ class Calibration(BaseModel):
     asked_behind: _Cost
     number_behind: _Cost
     silence_behind: _Cost
+    second: bool
     doubt: _Cost
     looks: tuple[Look, ...]
     worst: Annotated[float, Field(ge=0, le=1)]

@@ -9,41 +9,31 @@ phrase of the grammar is dropped.
 from __future__ import annotations
 
 import json
-import math
 from collections import deque
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from functools import lru_cache
 from typing import TYPE_CHECKING, Any, Final
 
-import numpy as np
-
-from assistant.errors import GivenError, MisuseError
-from assistant.speech.audio import EAR_RATE, Samples
+from assistant.errors import GivenError
+from assistant.speech.audio import EAR_RATE
 from assistant.speech.calibration import Calibration, builtin_calibration
-from assistant.speech.events import GraphSource, Heard, Hypothesis, acceptor, spoken_graph
-from assistant.speech.habits import is_expected, is_number, oddities
+from assistant.speech.events import GraphSource, acceptor, spoken_graph
 from assistant.speech.lexicon import network_lexicon
-from assistant.speech.looks import Look, changed, spoken_part, together
 from assistant.speech.modeldir import write_model
+from assistant.speech.opinion import Opinion, PathCosts
 from assistant.speech.parts import need
-from assistant.speech.phonegraph import (
-    OTHER_WORDS,
-    GraphCosts,
-    build_graph,
-    builtin_phones,
-    with_other_words,
-)
-from assistant.speech.roomtone import Loudness, RoomTone, louder
+from assistant.speech.phonegraph import GraphCosts, build_graph, builtin_phones, with_other_words
+from assistant.speech.secondnet import builtin_second
+from assistant.speech.vosk_stream import Told, VoskStream
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterable
+    from collections.abc import Iterable
     from pathlib import Path
 
     from assistant.readings.wordgraph import WordGraph
 
 __all__ = ["BuiltinEar", "VoskModelEar", "phrase_cover"]
 
-_ALTERNATIVES: Final = 10
 _KEPT_GRAPHS: Final = 24
 _GRAPH_SCALE: Final = 0.9  # vosk counts costs of the graph by so much in what it tells
 _MOST_TO_ENTER: Final = 8.0  # well below the beam, or the loop is never entered
@@ -65,26 +55,6 @@ def _load(vosk: Any, directory: Path) -> Any:
             f"vosk cannot load a model from {directory}.",
             next_step="Give the directory of a vosk model, the one that holds am/ and conf/.",
         ) from error
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class _Told:
-    """How decoders' answers are read; the figures are those of ``Calibration``."""
-
-    accepts: Callable[[tuple[str, ...]], bool]
-    name: str
-    sharpness: float = 1.0
-    other_words: float = 0.0  # what the loop's branch cost, less what it may be ahead
-    asked_behind: float = 0.0
-    number_behind: float = 0.0
-    silence_behind: float = 0.0
-    unusual: float = 0.0
-    expected: float = 0.0
-    looks: tuple[Look, ...] = ()
-    worst: float = 1.0
-    doubt: float = 0.0
-    refuses: bool = True
-    grammar: str = ""
 
 
 class BuiltinEar:
@@ -121,8 +91,16 @@ class BuiltinEar:
             loop_phone=self._figures.loop_phone + allowed,
             other_words=min(max(enter, 0.0), _MOST_TO_ENTER),
         )
+        costs = self._costs
+        paid = PathCosts(
+            blank=costs.blank * _GRAPH_SCALE,
+            word=costs.word * _GRAPH_SCALE,
+            loop_phone=costs.loop_phone * _GRAPH_SCALE,
+            other_words=costs.other_words * _GRAPH_SCALE,
+        )
+        self._opinion = Opinion(builtin_second().posteriors, network_lexicon(), paid)
         self._directory = lru_cache(maxsize=_KEPT_GRAPHS)(self._build)
-        self._kept: tuple[str, Any, _Told] | None = None
+        self._kept: tuple[str, Any, Told] | None = None
 
     @property
     def name(self) -> str:
@@ -139,12 +117,12 @@ class BuiltinEar:
         model, told = kept[1:]
         return VoskStream(lambda: self._vosk.KaldiRecognizer(model, EAR_RATE), told)
 
-    def _build(self, grammar: str) -> tuple[Path, _Told]:
+    def _build(self, grammar: str) -> tuple[Path, Told]:
         words = self._graphs(grammar)
         phones = builtin_phones()
         graph = build_graph(words, network_lexicon(), phones, self._costs)
         directory = write_model(grammar, with_other_words(graph, phones, self._costs))
-        told = _Told(
+        told = Told(
             accepts=acceptor(words),
             name=self.name,
             sharpness=self._figures.sharpness,
@@ -154,6 +132,7 @@ class BuiltinEar:
             silence_behind=self._figures.silence_behind,
             unusual=self._figures.unusual,
             expected=self._figures.expected,
+            opinion=self._opinion if self._figures.second else None,
             looks=self._figures.looks,
             worst=self._figures.worst,
             doubt=self._figures.doubt,
@@ -207,148 +186,10 @@ class VoskModelEar:
         phrases, told = self._grammar(grammar)
         return VoskStream(lambda: self._vosk.KaldiRecognizer(self._model, EAR_RATE, phrases), told)
 
-    def _phrases(self, grammar: str) -> tuple[str, _Told]:
+    def _phrases(self, grammar: str) -> tuple[str, Told]:
         known = _without(self._graphs(grammar), frozenset(self.missing))
         phrases = [*phrase_cover(known), _UNKNOWN]
-        return json.dumps(phrases), _Told(accepts=acceptor(known), name=self.name)
-
-
-class VoskStream:
-    """One utterance through vosk; ``decoder`` makes a decoder for it.
-
-    Sound that turns out faint at its end is heard once more, as loud as plain speech.
-    """
-
-    def __init__(self, decoder: Callable[[], Any], told: _Told) -> None:
-        self._make: Callable[[], Any] | None = decoder
-        self._decoder = decoder()
-        self._told = told
-        self._sound: list[Samples] = []
-        self._tone = RoomTone()
-        self._loudness = Loudness()
-        self._frames = 0
-        self._parts: list[list[Hypothesis]] = []
-        self._decoder.SetMaxAlternatives(_ALTERNATIVES + 1)  # one may be that of other words
-        self._accept(self._tone.before())
-
-    def feed(self, pcm: Samples) -> None:
-        """Take more sound."""
-        self._frames += len(pcm)
-        self._loudness.take(pcm)
-        if len(pcm):
-            self._accept(self._tone.under(pcm))
-            self._sound.append(pcm)
-
-    def finish(self) -> Heard:
-        """Tell what was heard in all the sound."""
-        self._accept(self._tone.after())
-        make, self._make = self._make, None  # a stream that is over holds no model
-        gain = self._loudness.gain
-        if gain > 1.0 and make is not None:
-            self._decoder = None
-            again = VoskStream(make, self._told)
-            again.feed(louder(np.concatenate(self._sound), gain))
-            return again.finish()
-        self._parts.append(_alternatives(self._decoder.FinalResult()))
-        self._decoder = None
-        found = self._weighed(_joined(self._parts))
-        if make is not None and self._close(found):
-            told, sound = self._told, spoken_part(np.concatenate(self._sound))
-            looks = [_heard_once(make, changed(sound, look)) for look in told.looks]
-            hearings = [found, *(self._weighed(look) for look in looks)]
-            found = together(hearings, ("", OTHER_WORDS), told.worst)
-        return self._heard(found)
-
-    def _weighed(self, found: list[Hypothesis]) -> list[Hypothesis]:
-        """Give phrases what they are due by what people say, the loop by what it may be ahead."""
-        told = self._told
-
-        def due(one: Hypothesis) -> float:
-            if one.text == OTHER_WORDS:
-                return told.other_words
-            words = one.text.split()
-            liked = told.expected * is_expected(words, told.grammar)
-            return liked - told.unusual * oddities(words, told.grammar)
-
-        weighed = [replace(one, score=one.score + due(one)) for one in found]
-        return sorted(weighed, key=lambda one: -one.score)
-
-    def _close(self, found: list[Hypothesis]) -> bool:
-        """Whether the best phrase is close to another, or to where it would be refused."""
-        scores = {one.text: one.score for one in found}
-        other = scores.pop(OTHER_WORDS, -math.inf)
-        quiet = scores.pop("", -math.inf) + self._told.silence_behind
-        if not scores or self._loudness.silent:
-            return False
-        best, *rivals = sorted(scores.values(), reverse=True)
-        return any(abs(best - limit) < self._told.doubt for limit in (quiet, other, *rivals[:1]))
-
-    def _accept(self, pcm: Samples) -> None:
-        if self._decoder is None:
-            raise MisuseError("This stream is finished.", next_step="Begin a new one.")
-        # The built-in model never ends an utterance by itself; another may, in a pause.
-        if self._decoder.AcceptWaveform(pcm.tobytes()):
-            self._parts.append(_alternatives(self._decoder.Result()))
-
-    def _heard(self, found: list[Hypothesis]) -> Heard:
-        """Sort what was found: phrases of the grammar, silence, or words outside it."""
-        told, scores = self._told, {one.text: one.score for one in found}
-        heard = Heard(kind="silence", seconds=self._frames / EAR_RATE, recogniser=told.name)
-        if self._loudness.silent or not scores:
-            return heard
-        loop = scores.pop(OTHER_WORDS, None)
-        other = None if loop is None else loop * told.sharpness
-        best = max(scores.values(), default=-math.inf)
-        if scores and best < scores.get("", -math.inf) + told.silence_behind:
-            return heard
-        phrases = tuple(
-            Hypothesis(text=one.text, score=one.score * told.sharpness)
-            for one in found
-            if one.text and one.text in scores and told.accepts(tuple(one.text.split()))
-        )
-        if not phrases or phrases[0].score < best * told.sharpness:
-            return replace(heard, kind="other_words")
-        behind = -math.inf if other is None else other - phrases[0].score
-        asked = told.number_behind if is_number(phrases[0].text) else told.asked_behind
-        if told.refuses and behind > asked * told.sharpness:
-            return replace(heard, kind="other_words", other_words=other)
-        return replace(heard, kind="phrase", hypotheses=phrases, other_words=other)
-
-
-def _heard_once(make: Callable[[], Any], sound: Samples) -> list[Hypothesis]:
-    """Give what a new decoder hears in all of ``sound``."""
-    decoder, tone = make(), RoomTone()
-    decoder.SetMaxAlternatives(_ALTERNATIVES + 1)
-    for piece in (tone.before(), tone.under(sound), tone.after()):
-        decoder.AcceptWaveform(piece.tobytes())
-    return _alternatives(decoder.FinalResult())
-
-
-def _alternatives(answer: str) -> list[Hypothesis]:
-    """Read vosk's JSON: phrases, best first, each text once."""
-    best: dict[str, float] = {}
-    for one in json.loads(answer).get("alternatives", []):
-        text = " ".join(str(one["text"]).split())
-        best[text] = max(best.get(text, -math.inf), float(one["confidence"]))
-    ranked = sorted(best.items(), key=lambda pair: (-pair[1], pair[0]))
-    return [Hypothesis(text=text, score=score) for text, score in ranked]
-
-
-def _joined(parts: list[list[Hypothesis]]) -> list[Hypothesis]:
-    """Join what was heard before and after pauses, each part's phrases with each other's."""
-    whole = [Hypothesis(text="", score=0.0)]
-    for part in parts:
-        if not part:
-            continue
-        whole = sorted(
-            (
-                Hypothesis(text=f"{a.text} {b.text}".strip(), score=a.score + b.score)
-                for a in whole
-                for b in part
-            ),
-            key=lambda one: -one.score,
-        )[:_ALTERNATIVES]
-    return whole
+        return json.dumps(phrases), Told(accepts=acceptor(known), name=self.name)
 
 
 def _without(graph: WordGraph, words: frozenset[str]) -> WordGraph:

@@ -15,6 +15,7 @@ from pydantic import BaseModel, ConfigDict, Field
 
 from assistant.readings.fusion import Hypothesis
 from assistant.speech.audio import EAR_RATE, Samples, resample
+from assistant.speech.quietends import FRAME, QUIET
 
 if TYPE_CHECKING:
     from collections.abc import Collection, Sequence
@@ -22,10 +23,8 @@ if TYPE_CHECKING:
 __all__ = ["Look", "changed", "spoken_part", "together"]
 
 _FULL: Final = 32767
-_FRAME: Final = EAR_RATE // 100
-_QUIET: Final = 1e-3
 _KEPT: Final = 15
-"""Frames of 10 ms that are 30 dB below the loudest are quiet; so many are kept around the rest."""
+"""Frames of quiet that are kept around what is heard again."""
 _UNLISTED: Final = 10.0
 """What a phrase is behind the best where it is not listed: decoders list what is up to 9 behind."""
 
@@ -48,13 +47,13 @@ class Look(BaseModel):
 
 def spoken_part(sound: Samples) -> Samples:
     """Give the sound without most of the quiet before and after speech; all of it in loud noise."""
-    frames = sound[: len(sound) // _FRAME * _FRAME].reshape(-1, _FRAME)
+    frames = sound[: len(sound) // FRAME * FRAME].reshape(-1, FRAME)
     power = np.mean(frames.astype(np.float64) ** 2, axis=1)
-    loud = np.flatnonzero(power > _QUIET * power.max(initial=0.0))
+    loud = np.flatnonzero(power > QUIET * power.max(initial=0.0))
     if not len(loud):
         return sound
     first, last = max(0, loud[0] - _KEPT), loud[-1] + 1 + _KEPT
-    return sound[first * _FRAME : last * _FRAME if last < len(frames) else len(sound)]
+    return sound[first * FRAME : last * FRAME if last < len(frames) else len(sound)]
 
 
 def changed(sound: Samples, look: Look) -> Samples:

@@ -16,7 +16,7 @@ from assistant.speech.audio import EAR_RATE, Samples
 
 __all__ = ["Loudness", "RoomTone", "louder"]
 
-_PAD: Final = EAR_RATE // 5
+_AROUND: Final = 0.2
 _PAD_LEVEL: Final = 20.0
 _TRACE_LEVEL: Final = 10.0
 _FULL: Final = 32767
@@ -28,14 +28,18 @@ _PLAIN: Final = 3000.0
 
 
 class RoomTone:
-    """Noise for one stream; the same sound gets the same noise however it is cut in blocks."""
+    """Noise for one stream; the same sound gets the same noise however it is cut in blocks.
 
-    def __init__(self) -> None:
+    ``around`` is for how many seconds it lasts before and after the sound.
+    """
+
+    def __init__(self, around: float = _AROUND) -> None:
+        self._pad = round(around * EAR_RATE)
         self._random = np.random.default_rng(_SEED)
 
     def before(self) -> Samples:
         """Noise to feed ahead of the sound."""
-        return self._noise(_PAD, _PAD_LEVEL)
+        return self._noise(self._pad, _PAD_LEVEL)
 
     def under(self, pcm: Samples) -> Samples:
         """Give the sound with a trace of noise."""
@@ -44,7 +48,7 @@ class RoomTone:
 
     def after(self) -> Samples:
         """Noise to feed behind the sound."""
-        return self._noise(_PAD, _PAD_LEVEL)
+        return self._noise(self._pad, _PAD_LEVEL)
 
     def _noise(self, count: int, level: float) -> Samples:
         return (self._random.standard_normal(count) * level).round().astype(np.int16)

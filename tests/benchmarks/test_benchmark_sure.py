@@ -13,7 +13,6 @@ from hypothesis import strategies as st
 from assistant.benchmarks import ear, ear_sure
 from assistant.benchmarks.ear_clips import Clip, meaning_weight, read_clips, rivalry
 from assistant.benchmarks.ear_sure import Score, scores, sure
-from assistant.speech.calibration import builtin_calibration
 from assistant.speech.events import Heard, Hypothesis
 from audio_fixtures.listing import HERE
 
@@ -107,20 +106,19 @@ def test_the_command_prints_the_tables(folder: Path, capsys: pytest.CaptureFixtu
 
 
 @pytest.mark.parametrize("once", [(), ("--once",)])
-def test_second_looks_can_be_left_out(
+def test_the_second_network_can_be_left_out(
     folder: Path, monkeypatch: pytest.MonkeyPatch, once: tuple[str, ...]
 ) -> None:
     pytest.importorskip("vosk", reason="vosk has no wheel for this machine")
-    given: list[int] = []
+    given: list[bool] = []
 
     def counted(*_: object, figures: Calibration, **__: object) -> list[Score]:
-        given.append(len(figures.looks))
+        given.append(figures.second)
         return []
 
     monkeypatch.setattr(ear, "scores", counted)
     assert ear.main([str(folder), "--sure", *once]) == 0
-    assert given == [0 if once else len(builtin_calibration().looks)]
-    assert builtin_calibration().looks
+    assert given == [not once]
 
 
 def test_the_command_prints_the_cost(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:

@@ -1,4 +1,4 @@
-"""A second look: what is done to the sound, how hearings are joined, when it is taken."""
+"""Other opinions: what is done to the sound, how hearings are joined, when one is asked for."""
 
 from __future__ import annotations
 
@@ -13,12 +13,15 @@ from hypothesis import strategies as st
 
 from assistant.readings.fusion import Hypothesis
 from assistant.speech.audio import EAR_RATE, Samples
-from assistant.speech.ear_vosk import VoskStream, _Told
 from assistant.speech.looks import Look, changed, spoken_part, together
+from assistant.speech.opinion import Opinion
 from assistant.speech.phonegraph import OTHER_WORDS
+from assistant.speech.vosk_stream import Told, VoskStream
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Collection, Sequence
+
+    from assistant.speech.events import Heard
 
 _LOOKS = (Look(delay_ms=15), Look(pace=0.9, tilt=-0.8), Look(pace=1.1, tilt=0.4))
 
@@ -182,15 +185,10 @@ def test_the_order_of_looks_does_not_matter(hearings: list[list[Hypothesis]]) ->
 
 
 class _Decoder:
-    """Gives the next of ``answers`` and counts how often one was made."""
+    """Always tells the same."""
 
-    answers: tuple[dict[str, float], ...] = ()
-    made = 0
-
-    def __init__(self) -> None:
-        cls = type(self)
-        self.answer = cls.answers[min(cls.made, len(cls.answers) - 1)]
-        cls.made += 1
+    def __init__(self, answer: dict[str, float]) -> None:
+        self._answer = answer
 
     def SetMaxAlternatives(self, count: int) -> None:  # noqa: N802 - vosk's name
         assert count > 1
@@ -200,34 +198,54 @@ class _Decoder:
         return False
 
     def FinalResult(self) -> str:  # noqa: N802 - vosk's name
-        told = [{"text": text, "confidence": score} for text, score in self.answer.items()]
+        told = [{"text": text, "confidence": score} for text, score in self._answer.items()]
         return json.dumps({"alternatives": told})
 
 
+class _Opinion(Opinion):
+    """Gives the next of ``answers``, then the last; ``asked`` are the lengths of the sounds."""
+
+    def __init__(self, answers: Sequence[dict[str, float]]) -> None:
+        self._answers = answers
+        self.asked: list[int] = []
+
+    def of(self, sound: Samples, texts: Collection[str]) -> list[Hypothesis]:
+        answer = self._answers[min(len(self.asked), len(self._answers) - 1)]
+        self.asked.append(len(sound))
+        assert {*texts} - {"", OTHER_WORDS}
+        return [Hypothesis(text=text, score=score) for text, score in answer.items()]
+
+
 def _stream(
-    answers: Sequence[dict[str, float]],
+    first: dict[str, float],
+    *opinions: dict[str, float],
     doubt: float = 4.0,
     asked_behind: float = 0.0,
     number_behind: float = 0.0,
-) -> VoskStream:
-    class Own(_Decoder):
-        pass
-
-    Own.answers = tuple(answers)
-    told = _Told(
+    worst: float = 1.0,
+) -> tuple[VoskStream, _Opinion]:
+    """Give a stream whose decoder tells ``first``; the second network the same, or ``opinions``."""
+    opinion = _Opinion(opinions or [first])
+    told = Told(
         accepts=lambda words: words != ("never",),
         name="made up",
         other_words=-3.0,
         asked_behind=asked_behind,
         number_behind=number_behind,
         silence_behind=3.0,
+        opinion=opinion,
         looks=_LOOKS,
         doubt=doubt,
+        worst=worst,
         grammar="volts",
     )
-    stream = VoskStream(Own, told)
+    stream = VoskStream(lambda: _Decoder(first), told)
     stream.feed(_tone(440.0))
-    return stream
+    return stream, opinion
+
+
+def _heard(first: dict[str, float], *opinions: dict[str, float], **figures: float) -> Heard:
+    return _stream(first, *opinions, **figures)[0].finish()
 
 
 @pytest.mark.parametrize(
@@ -242,61 +260,87 @@ def _stream(
         ({"twelve": -10.0, OTHER_WORDS: -11.1}, 0),
         ({"twelve": -10.0, "": -12.0}, 3),  # just within what silence may be behind
         ({"twelve": -10.0, "": -20.0}, 0),
-        ({"": -3.0}, 0),
-        ({OTHER_WORDS: -3.0}, 0),
     ],
 )
-def test_only_what_comes_out_close_is_heard_again(first: dict[str, float], looks: int) -> None:
-    stream = _stream([first])
-    made = type(stream._decoder)
+def test_only_what_comes_out_close_is_looked_at_again(first: dict[str, float], looks: int) -> None:
+    stream, opinion = _stream(first)
     stream.finish()
-    assert made.made == 1 + looks
+    assert len(opinion.asked) == 1 + looks
+    assert opinion.asked[0] == len(_tone(440.0))
+    assert opinion.asked[1:] == [len(changed(_tone(440.0), look)) for look in _LOOKS[:looks]]
 
 
-def test_a_second_look_may_refuse_what_was_taken_and_take_what_was_refused() -> None:
+@pytest.mark.parametrize("first", [{"": -3.0}, {OTHER_WORDS: -3.0}])
+def test_where_no_phrase_is_listed_nobody_else_is_asked(first: dict[str, float]) -> None:
+    stream, opinion = _stream(first)
+    stream.finish()
+    assert opinion.asked == []
+
+
+def test_an_opinion_can_make_close_what_was_not_and_settle_what_was() -> None:
+    far, near = {"twelve": -10.0, "eleven": -16.0}, {"twelve": -10.0, "eleven": -11.0}
+    for first, second, looks in ((far, near, 3), (far, far, 0), (near, {"twelve": -1.0}, 0)):
+        stream, opinion = _stream(first, second, worst=0.0)
+        assert stream.finish().text == "twelve"
+        assert len(opinion.asked) == 1 + looks
+
+
+def test_both_networks_count_alike() -> None:
+    heard = _heard({"twelve": -10.0, "eleven": -16.0}, {"twelve": -30.0, "eleven": -20.0})
+    assert heard.text == "eleven"
+    told = _heard({"twelve": -10.0, "eleven": -16.0}, {"twelve": -9.0, "eleven": -19.0}, worst=0.0)
+    assert told.margin == pytest.approx(8.0)
+
+
+def test_a_long_sound_is_left_to_the_first_network() -> None:
+    stream, opinion = _stream({"twelve": -10.0, "eleven": -11.0})
+    stream.feed(_tone(440.0, 31.0))
+    assert stream.finish().text == "twelve"
+    assert opinion.asked == []
+
+
+def test_an_opinion_may_refuse_what_was_taken_and_take_what_was_refused() -> None:
     near = {"twelve": -10.0, OTHER_WORDS: -8.0}  # 1 below the limit
     far = {"twelve": -10.0, OTHER_WORDS: -2.0}  # 5 above it
-    assert _stream([near]).finish().kind == "phrase"
-    assert _stream([near, far]).finish().kind == "other_words"
+    assert _heard(near).kind == "phrase"
+    assert _heard(near, far).kind == "other_words"
     over = {"twelve": -10.0, OTHER_WORDS: -6.0}  # 1 above it
-    assert _stream([over]).finish().kind == "other_words"
-    assert _stream([over, {"twelve": -10.0}]).finish().kind == "phrase"
+    assert _heard(over).kind == "other_words"
+    assert _heard(over, {"twelve": -10.0}).kind == "phrase"
 
 
 def test_a_phrase_a_little_behind_other_words_is_given_to_be_asked_back() -> None:
     over = {"twelve volts": -10.0, OTHER_WORDS: -6.0}  # 1 above the limit
-    heard = _stream([over], asked_behind=1.5).finish()
+    heard = _heard(over, asked_behind=1.5)
     assert (heard.kind, heard.text, heard.outweighed) == ("phrase", "twelve volts", True)
     assert heard.other_words == pytest.approx(heard.hypotheses[0].score + 1.0)
-    assert _stream([over], asked_behind=0.5, number_behind=5.0).finish().kind == "other_words"
-    assert not _stream([{"twelve": -10.0, OTHER_WORDS: -7.5}]).finish().outweighed
+    assert _heard(over, asked_behind=0.5, number_behind=5.0).kind == "other_words"
+    assert not _heard({"twelve": -10.0, OTHER_WORDS: -7.5}).outweighed
 
 
 def test_a_number_of_one_word_may_be_further_behind() -> None:
     over = {"twelve": -10.0, OTHER_WORDS: -3.0}  # 4 above the limit
-    heard = _stream([over], asked_behind=0.5, number_behind=4.5).finish()
+    heard = _heard(over, asked_behind=0.5, number_behind=4.5)
     assert (heard.kind, heard.outweighed) == ("phrase", True)
-    assert _stream([over], asked_behind=4.5, number_behind=0.5).finish().kind == "other_words"
+    assert _heard(over, asked_behind=4.5, number_behind=0.5).kind == "other_words"
     for odd in ("point", "twelve volts", "beep"):
         told = {odd: -10.0, OTHER_WORDS: -3.0}
-        assert _stream([told], number_behind=4.5).finish().kind == "other_words"
+        assert _heard(told, number_behind=4.5).kind == "other_words"
 
 
-def test_looks_that_disagree_leave_no_margin() -> None:
+def test_hearings_that_disagree_leave_no_margin() -> None:
     first = {"twelve": -10.0, "eleven": -12.0}
-    heard = _stream([first, {"eleven": -9.0, "twelve": -9.5}]).finish()
+    heard = _heard(first, {"eleven": -9.0, "twelve": -9.5})
     assert heard.text == "twelve"
     assert heard.margin == 0.0
-    told = _stream([first, {"twelve": -9.0, "eleven": -15.0}]).finish()
+    told = _heard(first, {"twelve": -9.0, "eleven": -15.0})
     assert told.text == "twelve"
     assert told.margin == pytest.approx(2.0)
 
 
-def test_quiet_is_not_heard_again() -> None:
-    stream = _stream([{"twelve": -10.0, "eleven": -10.5}])
-    made = type(stream._decoder)
-    quiet = VoskStream(made, stream._told)
+def test_of_quiet_nobody_is_asked() -> None:
+    stream, opinion = _stream({"twelve": -10.0, "eleven": -10.5})
+    quiet = VoskStream(lambda: _Decoder({"twelve": -10.0}), stream._told)
     quiet.feed(np.zeros(EAR_RATE, dtype=np.int16))
-    before = made.made
     assert quiet.finish().kind == "silence"
-    assert made.made == before
+    assert opinion.asked == []

@@ -169,7 +169,10 @@ def _train(args: argparse.Namespace) -> None:
         dropped=args.dropped,
         settled=args.settled,
         upper=args.upper,
+        attending=args.attending,
         rivals=args.rivals,
+        rivals_from=args.rivals_from,
+        decay=args.decay,
         width=args.width,
         layers=args.layers,
         seed=args.seed,
@@ -264,6 +267,9 @@ def _add_train(steps: Any) -> None:
     one.add_argument("--settled", type=float, default=0.0, help="last share, trained as in use")
     one.add_argument("--upper", type=int, default=0, help="train so many upper layers only; 0 all")
     one.add_argument("--rivals", type=int, default=0, help="set against each clip, 0 for none")
+    one.add_argument("--rivals-from", type=float, default=0.0, help="share of the run without")
+    one.add_argument("--decay", type=float, default=0.01, help="of the weights, by AdamW")
+    one.add_argument("--attending", type=int, default=0, help="blocks; trains the second network")
     one.add_argument("--width", type=int, default=256)
     one.add_argument("--layers", type=int, default=7, help="7 or 8")
     one.add_argument("--live-norm", action="store_true", help="gather batch norm anew")

@@ -9,8 +9,8 @@ import numpy as np
 import torch
 from rapidfuzz.distance import Levenshtein
 
+from assistant.speech.acoustic.attending import posteriors_of
 from assistant.speech.acoustic.losses import ctc_loss
-from assistant.speech.acoustic.network import log_posteriors
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -41,7 +41,7 @@ def chosen_ways(
         for begin in range(0, len(several), 384):
             some = several[begin : begin + 384]
             features, frames = augmenter.plain(torch.tensor([k for k, _ in some], device=device))
-            scores, outputs = log_posteriors(parameters, features, frames)
+            scores, outputs = posteriors_of(parameters, features, frames)
             losses = ctc_loss(scores, outputs, [way for _, way in some]).tolist()
             for (k, way), loss in zip(some, losses, strict=True):
                 # A loss of nothing is that of a clip too short for its phones
@@ -86,7 +86,7 @@ def phone_errors(
             for begin in range(0, len(numbers), 64):
                 some = numbers[begin : begin + 64]
                 features, frames = augmenter.plain(torch.tensor(some, device=device))
-                scores, outputs = log_posteriors(parameters, features, frames)
+                scores, outputs = posteriors_of(parameters, features, frames)
                 best = scores.argmax(-1).cpu().numpy()
                 for k, padded, long in zip(some, best, outputs.tolist(), strict=True):
                     path = padded[:long]

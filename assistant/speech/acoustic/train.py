@@ -18,6 +18,7 @@ import numpy as np
 import torch
 
 from assistant.errors import GivenError
+from assistant.speech.acoustic.attending import fresh_attending, learnt_names, posteriors_of
 from assistant.speech.acoustic.augment import Augmenter, SoundBank
 from assistant.speech.acoustic.clips import read_pack
 from assistant.speech.acoustic.drawing import Drawer
@@ -28,9 +29,9 @@ from assistant.speech.acoustic.losses import ctc_loss, rival_loss
 from assistant.speech.acoustic.network import (
     fresh_parameters,
     grown,
+    load_parameters,
     log_posteriors,
     save_parameters,
-    trained_names,
 )
 from assistant.speech.acoustic.phrases import PhraseSource
 from assistant.speech.acoustic.rivals import Rivals
@@ -64,7 +65,10 @@ class Plan:
     like the rate before it. Raises ``GivenError`` where it is no share from 0 to 1.
 
     Each clip is set against ``rivals`` phrases: ``rival_share`` is the weight of that loss against
-    the CTC loss, ``rival_scale`` and ``blank`` are those of ``losses.rival_loss``.
+    the CTC loss, ``rival_scale`` and ``blank`` are those of ``losses.rival_loss``. Until the share
+    ``rivals_from`` of the run there is the CTC loss alone.
+
+    With ``attending`` the second network is trained instead (``attending``), of so many blocks.
     """
 
     minutes: float = 8.0
@@ -81,7 +85,9 @@ class Plan:
     settled: float = 0.0
     settled_rate: float = 0.2
     upper: int = 0
+    attending: int = 0
     rivals: int = 0
+    rivals_from: float = 0.0
     rival_share: float = 4.0
     rival_scale: float = 0.5
     blank: float = 2.5
@@ -184,6 +190,8 @@ def train(
 def _parameters(
     start: Path | None, augmenter: Augmenter, spoken: list[int], plan: Plan, device: str
 ) -> Parameters:
+    if start is not None and plan.attending:
+        return load_parameters(start, device)
     if start is not None:
         read = grown(read_parameters(start, "cpu"), plan.width, plan.layers, plan.seed, device)
         if not is_model(start) or not plan.live_norm:
@@ -195,6 +203,9 @@ def _parameters(
     some = torch.tensor(spoken[:64], device=device)
     features, _ = augmenter.plain(some)
     mean, deviation = features.mean((0, 1)).cpu(), features.std((0, 1)).cpu()
+    if plan.attending:
+        sizes = {"width": plan.width, "blocks": plan.attending}
+        return fresh_attending(mean, deviation, **sizes, seed=plan.seed, device=device)
     return fresh_parameters(
         mean, deviation, width=plan.width, layers=plan.layers, seed=plan.seed, device=device
     )
@@ -234,7 +245,7 @@ def _run(
     check: Callable[[Parameters], None],
     tell: Callable[[str], None],
 ) -> Parameters:
-    names = trained_names(parameters, plan.upper)
+    names = learnt_names(parameters, plan.upper)
     for name in names:
         parameters[name].requires_grad_(requires_grad=True)
     optimiser = _optimiser(parameters, names, plan)
@@ -257,8 +268,9 @@ def _run(
         for group in optimiser.param_groups:
             group["lr"] = _rate(plan, step, settled_at, done)
         feeder.near_clean = 0.125 + 0.2 * done**2
-        scores, outputs = log_posteriors(parameters, features, frames, live=live, dropped=dropped)
-        loss, near = _objective(scores, outputs, targets, rivals, plan)
+        scores, outputs = posteriors_of(parameters, features, frames, live=live, dropped=dropped)
+        faced = rivals if done >= plan.rivals_from else []
+        loss, near = _objective(scores, outputs, targets, faced, plan)
         nearer += near
         optimiser.zero_grad(set_to_none=True)
         loss.backward()
@@ -289,8 +301,9 @@ def _run(
 
 
 def _optimiser(parameters: Parameters, names: Sequence[str], plan: Plan) -> Any:
-    kernels = [parameters[name] for name in names if name.startswith("c.") and "weight" in name]
-    others = [parameters[n] for n in names if not (n.startswith("c.") and "weight" in n)]
+    every = [parameters[name] for name in names]
+    kernels = [one for one in every if one.dim() > 1]
+    others = [one for one in every if one.dim() == 1]
     groups = ((kernels, plan.decay), (others, 0.0))
     return torch.optim.AdamW(
         [{"params": some, "weight_decay": decay} for some, decay in groups], lr=plan.rate
