@@ -141,7 +141,7 @@ def _auc(pairs: list[tuple[float, bool]]) -> float:
 def _limits(clips: list[Clip], asked: argparse.Namespace) -> Iterator[str]:
     """Say what each limit against other words would let through, to choose ``loop_ahead``."""
     figures = builtin_calibration()
-    ear = BuiltinEar(grammar_graph, _figures(asked), enter=5.0, refuses=False)
+    ear = BuiltinEar(grammar_graph, _figures(asked), refuses=False)
     rows = []
     for clip in clips:
         heard = hear(ear, read_sound(clip.path).samples, grammar_of(clip, asked.grammar))

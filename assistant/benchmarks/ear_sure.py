@@ -100,7 +100,7 @@ def scores(
     figures: Calibration | None = None,
 ) -> list[Score]:
     """Hear all clips, and ``others`` while anything may come; give those heard as phrases."""
-    ear = BuiltinEar(grammar_graph, figures, enter=5.0, refuses=False)
+    ear = BuiltinEar(grammar_graph, figures, refuses=False)
     scale = builtin_calibration().sharpness
     noises = noises_in(noise)
     named = [(one, grammar_of(one, grammar), False) for one in clips]

@@ -30,7 +30,10 @@ class Calibration(BaseModel):
     that hardly are. With ``second`` the second network is asked too. Where one of these
     comparisons, or that of the best phrase with the next, comes out closer than ``doubt``, it
     hears the sound again in each of ``looks`` (``looks.py``); ``worst``, 0 to 1, is how much the
-    nearest of all hearings counts against their mean.
+    nearest of all hearings counts against their mean. A teen where the best phrase has its ten, or
+    a ten for a teen, counts as so much nearer as ``twins`` says: networks are too sure of these.
+    ``listed_behind``, at most 8, is how much further behind other words phrases are listed than
+    what the decoder gives: the second network may find them better.
     ``sharpness`` scales scores to natural logarithms of weights.
     """
 
@@ -50,6 +53,8 @@ class Calibration(BaseModel):
     doubt: _Cost
     looks: tuple[Look, ...]
     worst: Annotated[float, Field(ge=0, le=1)]
+    twins: _Cost
+    listed_behind: Annotated[float, Field(ge=0, le=8)]
     sharpness: Annotated[float, Field(gt=0, le=10)]
 
 

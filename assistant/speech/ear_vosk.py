@@ -36,7 +36,6 @@ __all__ = ["BuiltinEar", "VoskModelEar", "phrase_cover"]
 
 _KEPT_GRAPHS: Final = 24
 _GRAPH_SCALE: Final = 0.9  # vosk counts costs of the graph by so much in what it tells
-_MOST_TO_ENTER: Final = 8.0  # well below the beam, or the loop is never entered
 _UNKNOWN: Final = "[unk]"
 
 
@@ -63,10 +62,10 @@ class BuiltinEar:
     Every model holds the network anew, so memory allows one. A graph is built once in the
     process's life; its model is loaded again, in some 30 ms, when another was used in between.
     ``graphs`` gives word graphs by name, ``figures`` are the network's, left out those that come
-    with it. ``enter``, up to 8, is what the loop's branch costs: the decoder lists what is up to
-    9 behind the best, so phrases up to 9 more than that behind the loop, and the loop where it is
-    no more than 9 less that behind a phrase. Left out it is ``loop_ahead`` of the figures. An ear
-    that does not refuse gives phrases also where the loop is ahead, to measure by how much.
+    with it. ``listed_behind`` of the figures is what the loop's branch costs: the decoder lists
+    what is up to 9 behind the best, so phrases up to 9 more than that behind the loop, and the
+    loop where it is no more than 9 less that behind a phrase. An ear that does not refuse gives
+    phrases also where the loop is ahead, to measure by how much.
     """
 
     def __init__(
@@ -74,7 +73,6 @@ class BuiltinEar:
         graphs: GraphSource = spoken_graph,
         figures: Calibration | None = None,
         *,
-        enter: float | None = None,
         refuses: bool = True,
     ) -> None:
         self._vosk = _vosk()
@@ -84,12 +82,11 @@ class BuiltinEar:
         # What a phrase may be behind the loop is paid in the graph, phone by phone, so that
         # neither is lost on the way; the decoder lists both, and not the loop's thousand ways.
         allowed = self._figures.loop_per_phone / _GRAPH_SCALE
-        enter = self._figures.loop_ahead if enter is None else enter
         self._costs = GraphCosts(
             blank=self._figures.blank,
             word=self._figures.word,
             loop_phone=self._figures.loop_phone + allowed,
-            other_words=min(max(enter, 0.0), _MOST_TO_ENTER),
+            other_words=self._figures.listed_behind,
         )
         costs = self._costs
         paid = PathCosts(
@@ -135,6 +132,7 @@ class BuiltinEar:
             opinion=self._opinion if self._figures.second else None,
             looks=self._figures.looks,
             worst=self._figures.worst,
+            twins=self._figures.twins,
             doubt=self._figures.doubt,
             refuses=self._refuses,
             grammar=grammar,

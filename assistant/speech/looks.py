@@ -1,7 +1,7 @@
-"""A second look: the same sound, changed a little, heard again where the first hearing was close.
+"""Several hearings of one sound: by two networks, and changed a little where those leave it close.
 
-A network reads sounds between two phones now so, now so: half a frame step later or a little
-slower it may decide otherwise. What is right mostly stays. So each phrase is scored by the mean of
+A network reads sounds between two phones now so, now so: another network, or the same a little
+slower, may decide otherwise. What is right mostly stays. So each phrase is scored by the mean of
 all hearings, and the winner is less sure than that where a rival came nearer to it in one of them.
 Both were measured, see the model card. Quiet at the ends of a sound is not heard again.
 """
@@ -32,15 +32,13 @@ _UNLISTED: Final = 10.0
 class Look(BaseModel):
     """How a sound is changed before it is heard again.
 
-    ``delay_ms`` of quiet go before it, which shifts it against the network's steps. ``pace`` is
-    how fast it is played, pitch and all; 1 is as it was. ``tilt`` in (-1, 1) is taken from each
-    sample of the one before, as loud on the whole as it was: below 0 it is duller, above 0
-    sharper.
+    ``pace`` is how fast it is played, pitch and all; 1 is as it was. ``tilt`` in (-1, 1) is taken
+    from each sample of the one before, as loud on the whole as it was: below 0 it is duller,
+    above 0 sharper.
     """
 
     model_config = ConfigDict(frozen=True, extra="forbid")
 
-    delay_ms: Annotated[int, Field(ge=0, le=200)] = 0
     pace: Annotated[float, Field(ge=0.5, le=2.0)] = 1.0
     tilt: Annotated[float, Field(gt=-1.0, lt=1.0)] = 0.0
 
@@ -62,8 +60,7 @@ def changed(sound: Samples, look: Look) -> Samples:
         sound = resample(sound, round(EAR_RATE * look.pace), EAR_RATE)
     if look.tilt and len(sound):
         sound = _tilted(sound, look.tilt)
-    quiet = np.zeros(look.delay_ms * EAR_RATE // 1000, dtype=np.int16)
-    return np.concatenate([quiet, sound])
+    return sound
 
 
 def _tilted(sound: Samples, tilt: float) -> Samples:
