@@ -38,12 +38,14 @@ def _triangles() -> NDArray[np.float32]:
     middles = low + step * (1 + np.arange(_BANDS))
     weights = np.maximum(0.0, 1.0 - np.abs(heard[:, None] - middles) / step)
     weights[-1] = 0.0
-    return weights.astype(np.float32)
+    made: NDArray[np.float32] = weights.astype(np.float32)
+    return made
 
 
 @cache
 def _window() -> NDArray[np.float32]:
-    return (np.hanning(_FRAME) ** 0.85).astype(np.float32)
+    made: NDArray[np.float32] = (np.hanning(_FRAME) ** 0.85).astype(np.float32)
+    return made
 
 
 def filter_bank(sound: Samples) -> NDArray[np.float32]:

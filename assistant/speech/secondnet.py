@@ -126,7 +126,7 @@ class SecondNet:
 
 def write_second(parameters: Mapping[str, NDArray[Any]], path: Path) -> None:
     """Write the network's file from trained parameters; matrices are rounded to 8 bits."""
-    made: dict[str, NDArray[Any]] = {}
+    made: dict[str, Any] = {}
     for name, one in parameters.items():
         if not name.endswith(".weight") or name.endswith("deep.weight"):
             made[name] = np.asarray(one, np.float32)
@@ -137,7 +137,7 @@ def write_second(parameters: Mapping[str, NDArray[Any]], path: Path) -> None:
         short = name.removesuffix(".weight")
         made[f"{short}.steps"] = np.ascontiguousarray(steps.T.astype(np.int8))
         made[f"{short}.step"] = step.astype(np.float32)
-    np.savez(path, allow_pickle=False, **made)
+    np.savez(path, **made)
 
 
 @cache

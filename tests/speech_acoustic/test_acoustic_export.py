@@ -9,9 +9,11 @@ import numpy as np
 import pytest
 
 from assistant.errors import GivenError
+from assistant.speech.acoustic import __main__ as recipe
 from assistant.speech.acoustic.export import (
     between,
     folded,
+    is_second,
     model_bytes,
     output_of_phone,
     posteriors,
@@ -21,6 +23,7 @@ from assistant.speech.acoustic.export import (
 from assistant.speech.acoustic.matrixfile import in_16_bits
 from assistant.speech.modeldir import builtin_directory
 from assistant.speech.phonegraph import builtin_phones
+from assistant.speech.secondnet import SecondNet
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -132,3 +135,21 @@ def test_vosk_scores_a_path_as_the_recipe_does(phone: str) -> None:
     vosk, numpy = path_scores(samples, phone)
     assert numpy < -20
     assert vosk == pytest.approx(numpy, abs=2e-3, rel=1e-5)
+
+
+def test_the_step_export_writes_the_file_of_either_network(tmp_path: Path) -> None:
+    np.savez(tmp_path / "first.npz", **random_weights(np.random.default_rng(8)))
+    sizes = {"in": (8, 360), "out": (40, 8)}
+    second = {f"{name}.weight": np.ones(size) for name, size in sizes.items()}
+    second |= {f"{name}.bias": np.zeros(size[0]) for name, size in sizes.items()}
+    second |= {"mu": np.zeros(40), "sd": np.ones(40)}
+    second |= {"out.scale": np.ones(8), "out.shift": np.zeros(8)}
+    np.savez(tmp_path / "second.npz", **second)
+    recipe.main(["export", str(tmp_path / "first.npz"), str(tmp_path / "final.mdl")])
+    assert len(read_model(tmp_path / "final.mdl")) == 7
+    recipe.main(["export", str(tmp_path / "second.npz"), str(tmp_path / "made.npz")])
+    assert SecondNet(tmp_path / "made.npz").posteriors(np.zeros((5, 40), np.float32)).shape == (
+        2,
+        40,
+    )
+    assert not is_second(tmp_path / "final.mdl")

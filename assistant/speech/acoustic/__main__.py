@@ -24,7 +24,7 @@ Steps, each a command:
   pack      put recordings, synthetic clips and noise into one folder that can travel
   train     train on a pack, from trained weights or from nothing (needs the extra "train")
   mean      write final.mdl between two networks, each weights or a final.mdl
-  export    write final.mdl from weights
+  export    write final.mdl from weights, or second.npz from those of the second network
   prove     compare vosk with a computation in numpy on one sound
 How well a model hears is measured by "python -m assistant.benchmarks ear".
 Data are not part of the package. People: CMU AN4, Speech Commands v0.02, spoken digits of
@@ -191,7 +191,10 @@ def _mean(args: argparse.Namespace) -> None:
 
 def _export(args: argparse.Namespace) -> None:
     export = import_module("assistant.speech.acoustic.export")
-    args.out.write_bytes(export.model_bytes(export.read_layers(args.weights)))
+    if export.is_second(args.weights):
+        export.write_second_from(args.weights, args.out)
+    else:
+        args.out.write_bytes(export.model_bytes(export.read_layers(args.weights)))
 
 
 def _prove(args: argparse.Namespace) -> None:

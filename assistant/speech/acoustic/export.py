@@ -17,6 +17,7 @@ from assistant.errors import GivenError
 from assistant.speech.acoustic.matrixfile import matrix_bytes, read_matrix
 from assistant.speech.lexicon import PHONES
 from assistant.speech.phonegraph import builtin_phones
+from assistant.speech.secondnet import write_second
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -31,11 +32,13 @@ __all__ = [
     "between",
     "folded",
     "is_model",
+    "is_second",
     "model_bytes",
     "output_of_phone",
     "posteriors",
     "read_layers",
     "read_model",
+    "write_second_from",
 ]
 
 _HALF: Final = 0.5
@@ -88,6 +91,20 @@ def read_layers(path: Path) -> Layers:
         return read_model(path)
     with np.load(path) as weights:
         return folded(dict(weights))
+
+
+def is_second(path: Path) -> bool:
+    """Tell a weights file of the second network from one of the first."""
+    if is_model(path):
+        return False
+    with np.load(path) as weights:
+        return "in.weight" in weights.files
+
+
+def write_second_from(path: Path, out: Path) -> None:
+    """Write the second network's file from its weights file."""
+    with np.load(path) as weights:
+        write_second(dict(weights), out)
 
 
 def between(layers: Layers, others: Layers, share: float) -> Layers:
