@@ -132,7 +132,7 @@ class BuiltinEar:
             opinion=self._opinion if self._figures.second else None,
             looks=self._figures.looks,
             worst=self._figures.worst,
-            twins=self._figures.twins,
+            nearer=self._figures.nearer,
             doubt=self._figures.doubt,
             refuses=self._refuses,
             grammar=grammar,

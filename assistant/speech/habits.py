@@ -21,7 +21,7 @@ from assistant.speech.events import ANY, acceptor
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
 
-__all__ = ["are_twins", "is_expected", "is_number", "oddities"]
+__all__ = ["is_expected", "is_number", "oddities"]
 
 _DIGITS: Final = frozenset(
     {"zero", "oh", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "niner"}
@@ -35,14 +35,6 @@ _TEENS: Final = frozenset(
 _TENS: Final = frozenset(
     {"twenty", "thirty", "forty", "fifty", "sixty", "seventy", "eighty", "ninety"}
 )
-_TWINS: Final = frozenset(
-    {
-        *(("thirteen", "thirty"), ("fourteen", "forty"), ("fifteen", "fifty")),
-        *(("sixteen", "sixty"), ("seventeen", "seventy"), ("eighteen", "eighty")),
-        ("nineteen", "ninety"),
-    }
-)
-"""The pairs of English numbers whose last syllable alone tells them apart."""
 _NUMBERS: Final = _DIGITS | _TEENS | _TENS | {"point"}
 _LEADS: Final = frozenset({"it's", "that's", "no"})
 _STARTS: Final = _NUMBERS | {"a", "minus"}
@@ -73,18 +65,6 @@ def _of_meters() -> frozenset[str]:
 def is_number(text: str) -> bool:
     """Tell whether a phrase is a number of one word, as "two" or "forty"."""
     return text in _NUMBERS and text != "point"
-
-
-def are_twins(one: str, other: str) -> bool:
-    """Tell whether two phrases differ only in a teen where the other has its ten."""
-    pairs = list(zip(one.split(), other.split(), strict=False))
-    differing = [pair for pair in pairs if pair[0] != pair[1]]
-    alike = len(one.split()) == len(other.split())
-    return (
-        alike
-        and bool(differing)
-        and all(pair in _TWINS or pair[::-1] in _TWINS for pair in differing)
-    )
 
 
 def is_expected(words: Sequence[str], grammar: str) -> bool:

@@ -17,7 +17,7 @@ import numpy as np
 from assistant.errors import MisuseError
 from assistant.speech.audio import EAR_RATE, Samples
 from assistant.speech.events import Heard, Hypothesis
-from assistant.speech.habits import are_twins, is_expected, is_number, oddities
+from assistant.speech.habits import is_expected, is_number, oddities
 from assistant.speech.looks import Look, changed, spoken_part, together
 from assistant.speech.phonegraph import OTHER_WORDS
 from assistant.speech.quietends import QuietEnds
@@ -51,7 +51,7 @@ class Told:
     opinion: Opinion | None = None
     looks: tuple[Look, ...] = ()
     worst: float = 1.0
-    twins: float = 0.0
+    nearer: float = 0.0
     doubt: float = 0.0
     refuses: bool = True
     grammar: str = ""
@@ -143,19 +143,6 @@ class VoskStream:
         weighed = [replace(one, score=one.score + due(one)) for one in found]
         return sorted(weighed, key=lambda one: -one.score)
 
-    def _with_twins_nearer(self, found: list[Hypothesis]) -> list[Hypothesis]:
-        """Give what was found with teens nearer that rival a ten, and tens that rival a teen."""
-        best = next((one for one in found if one.text not in {"", OTHER_WORDS}), None)
-        if best is None or not self._told.twins:
-            return found
-        nearer = [
-            replace(one, score=min(best.score, one.score + self._told.twins))
-            if are_twins(one.text, best.text)
-            else one
-            for one in found
-        ]
-        return sorted(nearer, key=lambda one: (-one.score, one is not best))
-
     def _close(self, found: list[Hypothesis]) -> bool:
         """Whether the best phrase is close to another, or to where it would be refused."""
         scores = {one.text: one.score for one in found}
@@ -165,6 +152,11 @@ class VoskStream:
             return False
         best, *rivals = sorted(scores.values(), reverse=True)
         return any(abs(best - limit) < self._told.doubt for limit in (quiet, other, *rivals[:1]))
+
+    def _sharpened(self, one: Hypothesis, best: Hypothesis) -> float:
+        """Give a score on the scale of weights; what rivals the best is nearer than it came."""
+        nearer = one.score if one is best else min(best.score, one.score + self._told.nearer)
+        return nearer * self._told.sharpness
 
     def _accept(self, pcm: Samples) -> None:
         # The built-in model never ends an utterance by itself; another may, in a pause.
@@ -182,10 +174,11 @@ class VoskStream:
         best = max(scores.values(), default=-math.inf)
         if scores and best < scores.get("", -math.inf) + told.silence_behind:
             return heard
+        listed = [one for one in found if one.text and one.text in scores]
         phrases = tuple(
-            Hypothesis(text=one.text, score=one.score * told.sharpness)
-            for one in self._with_twins_nearer(found)
-            if one.text and one.text in scores and told.accepts(tuple(one.text.split()))
+            Hypothesis(text=one.text, score=self._sharpened(one, listed[0]))
+            for one in listed
+            if told.accepts(tuple(one.text.split()))
         )
         if not phrases or phrases[0].score < best * told.sharpness:
             return replace(heard, kind="other_words")

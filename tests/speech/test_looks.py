@@ -217,7 +217,7 @@ def _stream(
     asked_behind: float = 0.0,
     number_behind: float = 0.0,
     worst: float = 1.0,
-    twins: float = 0.0,
+    nearer: float = 0.0,
 ) -> tuple[VoskStream, _Opinion]:
     """Give a stream whose decoder tells ``first``; the second network the same, or ``opinions``."""
     opinion = _Opinion(opinions or [first])
@@ -232,7 +232,7 @@ def _stream(
         looks=_LOOKS,
         doubt=doubt,
         worst=worst,
-        twins=twins,
+        nearer=nearer,
         grammar="volts",
     )
     stream = VoskStream(lambda: _Decoder(first), told)
@@ -342,10 +342,10 @@ def test_of_quiet_nobody_is_asked() -> None:
     assert opinion.asked == []
 
 
-def test_a_teen_is_nearer_to_its_ten_than_it_came() -> None:
+def test_rivals_count_as_nearer_than_they_came_but_never_as_ahead() -> None:
     first = {"fifteen volts": -10.0, "fifty volts": -16.0, "sixteen volts": -17.0}
-    heard = _heard(first, twins=2.5)
+    heard = _heard(first, nearer=2.5)
     told = {one.text: one.score for one in heard.hypotheses}
-    assert told == pytest.approx({"fifteen volts": 0.0, "fifty volts": -3.5, "sixteen volts": -7.0})
-    near = _heard({"fifteen volts": -10.0, "fifty volts": -11.0}, twins=2.5)
+    assert told == pytest.approx({"fifteen volts": 0.0, "fifty volts": -3.5, "sixteen volts": -4.5})
+    near = _heard({"fifteen volts": -10.0, "fifty volts": -11.0}, nearer=2.5)
     assert (near.text, near.margin) == ("fifteen volts", 0.0)

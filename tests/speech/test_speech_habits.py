@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 
 from assistant.speech.calibration import builtin_calibration
 from assistant.speech.events import Hypothesis
-from assistant.speech.habits import are_twins, is_expected, is_number, oddities
+from assistant.speech.habits import is_expected, is_number, oddities
 
 _WORDS = ("twelve", "point", "six", "oh", "ninety", "volts", "a", "half", "and", "hundred", "no")
 
@@ -130,22 +130,3 @@ def test_numbers_commands_and_other_checks_answers_are_not(phrase: str, grammar:
 )
 def test_a_number_of_one_word_is_told_from_all_else(phrase: str, whether: bool) -> None:
     assert is_number(phrase) is whether
-
-
-@pytest.mark.parametrize(
-    ("one", "other", "twins"),
-    [
-        ("thirteen", "thirty", True),
-        ("ninety volts", "nineteen volts", True),
-        ("fifteen point sixty", "fifty point sixteen", True),
-        ("fifteen volts", "fifteen volts", False),
-        ("fifteen volts", "fifty ohms", False),
-        ("sixteen", "sixty two", False),
-        ("fifteen", "sixty", False),
-        ("twelve", "twenty", False),
-        ("", "", False),
-    ],
-)
-def test_twins_differ_in_nothing_but_a_teen_and_its_ten(one: str, other: str, twins: bool) -> None:
-    """Common practice, no source: the seven pairs told apart by their last syllable alone."""
-    assert are_twins(one, other) is are_twins(other, one) is twins
