@@ -10,6 +10,7 @@ from scipy.io import wavfile
 
 torch = pytest.importorskip("torch", reason="torch comes with the extra 'train' only")
 
+from assistant.errors import GivenError  # noqa: E402
 from assistant.speech.acoustic.attending import (  # noqa: E402
     attending_posteriors,
     fresh_attending,
@@ -80,6 +81,11 @@ def test_the_two_networks_are_told_apart_by_their_parameters() -> None:
     features, lengths = _features(4, 1, 30), torch.tensor([30])
     for one in (first, second):
         assert posteriors_of(one, features, lengths)[0].exp().sum(-1) == pytest.approx(1, abs=1e-4)
+
+
+def test_there_is_no_batch_norm_to_gather() -> None:
+    with pytest.raises(GivenError, match="no batch norm"):
+        Plan(attending=2, live_norm=True)
 
 
 def test_training_learns_and_goes_on(tmp_path: Path) -> None:

@@ -68,7 +68,8 @@ class Plan:
     the CTC loss, ``rival_scale`` and ``blank`` are those of ``losses.rival_loss``. Until the share
     ``rivals_from`` of the run there is the CTC loss alone.
 
-    With ``attending`` the second network is trained instead (``attending``), of so many blocks.
+    With ``attending`` the second network is trained instead (``attending``), of so many blocks;
+    it has no batch norm, and ``GivenError`` is raised where that is to be gathered.
     """
 
     minutes: float = 8.0
@@ -103,6 +104,11 @@ class Plan:
             raise GivenError(
                 f"{self.settled:g} is no share of a run that could be trained as in use.",
                 next_step="Give a share from 0 to 1, for instance 0.15.",
+            )
+        if self.attending and self.live_norm:
+            raise GivenError(
+                "The second network has no batch norm that could be gathered.",
+                next_step="Leave --live-norm out.",
             )
 
 
