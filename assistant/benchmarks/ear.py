@@ -159,7 +159,7 @@ def _limits(clips: list[Clip], asked: argparse.Namespace) -> Iterator[str]:
 
 
 def _figures(asked: argparse.Namespace) -> Calibration:
-    """Give the figures of the built-in network; with ``--once`` of it alone."""
+    """Give the figures of the built-in networks; with ``--once`` of the first alone."""
     figures = builtin_calibration()
     return figures.model_copy(update={"second": False}) if asked.once else figures
 

@@ -20,7 +20,7 @@ from assistant.speech.calibration import Calibration, builtin_calibration
 from assistant.speech.events import GraphSource, acceptor, spoken_graph
 from assistant.speech.lexicon import network_lexicon
 from assistant.speech.modeldir import write_model
-from assistant.speech.opinion import Opinion, PathCosts
+from assistant.speech.opinion import Opinion
 from assistant.speech.parts import need
 from assistant.speech.phonegraph import GraphCosts, build_graph, builtin_phones, with_other_words
 from assistant.speech.secondnet import builtin_second
@@ -88,14 +88,10 @@ class BuiltinEar:
             loop_phone=self._figures.loop_phone + allowed,
             other_words=self._figures.listed_behind,
         )
-        costs = self._costs
-        paid = PathCosts(
-            blank=costs.blank * _GRAPH_SCALE,
-            word=costs.word * _GRAPH_SCALE,
-            loop_phone=costs.loop_phone * _GRAPH_SCALE,
-            other_words=costs.other_words * _GRAPH_SCALE,
-        )
-        self._opinion = Opinion(builtin_second().posteriors, network_lexicon(), paid)
+        self._opinion = None
+        if self._figures.second:
+            paid = self._costs.scaled(_GRAPH_SCALE)
+            self._opinion = Opinion(builtin_second().posteriors, network_lexicon(), paid)
         self._directory = lru_cache(maxsize=_KEPT_GRAPHS)(self._build)
         self._kept: tuple[str, Any, Told] | None = None
 
@@ -129,7 +125,7 @@ class BuiltinEar:
             silence_behind=self._figures.silence_behind,
             unusual=self._figures.unusual,
             expected=self._figures.expected,
-            opinion=self._opinion if self._figures.second else None,
+            opinion=self._opinion,
             looks=self._figures.looks,
             worst=self._figures.worst,
             nearer=self._figures.nearer,

@@ -6,7 +6,6 @@ phrase (``alignments``): a test holds the same computation with the first networ
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from functools import lru_cache
 from itertools import product
 from typing import TYPE_CHECKING, Final
@@ -27,8 +26,9 @@ if TYPE_CHECKING:
 
     from assistant.speech.audio import Samples
     from assistant.speech.lexicon import Lexicon
+    from assistant.speech.phonegraph import GraphCosts
 
-__all__ = ["Opinion", "PathCosts"]
+__all__ = ["Opinion"]
 
 _NUMBERS: Final = {phone: number for number, phone in enumerate(PHONES, start=1)}
 _MOST_WAYS: Final = 64
@@ -36,27 +36,17 @@ _AROUND: Final = 0.08
 """Seconds of room tone around the sound: this network hears tight cuts best with little."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class PathCosts:
-    """What a path pays: for a frame of blank, a word, a phone of the loop, to enter the loop.
-
-    Those of the graph as far as the decoder counts them.
-    """
-
-    blank: float
-    word: float
-    loop_phone: float
-    other_words: float
-
-
 class Opinion:
-    """What a network, given by its log posteriors of features, makes of phrases."""
+    """What a network, given by its log posteriors of features, makes of phrases.
+
+    ``costs`` are those of the graph as far as the decoder counts them.
+    """
 
     def __init__(
         self,
         posteriors: Callable[[NDArray[np.float32]], NDArray[np.float32]],
         lexicon: Lexicon,
-        costs: PathCosts,
+        costs: GraphCosts,
     ) -> None:
         self._posteriors = posteriors
         self._lexicon = lexicon

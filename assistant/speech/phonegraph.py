@@ -52,6 +52,15 @@ class GraphCosts:
     loop_phone: float
     other_words: float
 
+    def scaled(self, share: float) -> GraphCosts:
+        """Give so much of each cost."""
+        return GraphCosts(
+            blank=share * self.blank,
+            word=share * self.word,
+            loop_phone=share * self.loop_phone,
+            other_words=share * self.other_words,
+        )
+
 
 @dataclass(frozen=True, slots=True)
 class PhoneTable:

@@ -1,6 +1,6 @@
 """The second network, computed with numpy: log posteriors of phones for a whole sound.
 
-It is small, sees all of a sound at once, and gives another opinion where vosk's network is unsure.
+It is small, sees all of a sound at once, and gives another opinion on what vosk's network lists.
 ``acoustic.attending`` has the same network for training and says how it is built. Its matrices
 lie in 8 bits an entry with a scale for each row.
 """
@@ -9,23 +9,24 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from functools import cache
-from importlib.resources import files
-from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
 
+from assistant.speech.modeldir import builtin_directory
+
 if TYPE_CHECKING:
     from collections.abc import Mapping
+    from pathlib import Path
 
     from numpy.typing import NDArray
 
-__all__ = ["HEADS", "REACH", "SecondNet", "builtin_second", "turns", "write_second"]
+__all__ = ["HEADS", "REACH", "SIDE", "SecondNet", "builtin_second", "turns", "write_second"]
 
 HEADS: Final = 4
 REACH: Final = 11
 _SLOWEST: Final = 1000.0
-_SIDE: Final = 4
+SIDE: Final = 4
 _STRIDE: Final = 3
 _MOST: Final = 127
 _EPSILON: Final = 1e-5
@@ -71,7 +72,7 @@ class SecondNet:
         """Give log posteriors, outputs in time x 40, of features, frames x 40."""
         outputs = (len(features) + _STRIDE - 1) // _STRIDE
         x = (features - self._values["mu"]) / self._values["sd"]
-        spots = _STRIDE * np.arange(outputs)[:, None] + np.arange(-_SIDE, _SIDE + 1)
+        spots = _STRIDE * np.arange(outputs)[:, None] + np.arange(-SIDE, SIDE + 1)
         x = x[spots.clip(0, len(features) - 1)].reshape(outputs, -1).astype(np.float32)
         x = np.maximum(self._affines["in"](x), 0.0)
         width = x.shape[1]
@@ -143,4 +144,4 @@ def write_second(parameters: Mapping[str, NDArray[Any]], path: Path) -> None:
 @cache
 def builtin_second() -> SecondNet:
     """Give the second network that comes with the package."""
-    return SecondNet(Path(str(files("assistant.speech").joinpath("builtin", "am", "second.npz"))))
+    return SecondNet(builtin_directory() / "am" / "second.npz")

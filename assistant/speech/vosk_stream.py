@@ -78,8 +78,7 @@ class VoskStream:
 
     def feed(self, pcm: Samples) -> None:
         """Take more sound."""
-        if self._decoder is None:
-            raise MisuseError("This stream is finished.", next_step="Begin a new one.")
+        self._require_open()
         self._frames += len(pcm)
         self._loudness.take(pcm)
         self._sound.append(pcm)
@@ -87,8 +86,7 @@ class VoskStream:
 
     def finish(self) -> Heard:
         """Tell what was heard in all the sound."""
-        if self._decoder is None:
-            raise MisuseError("This stream is finished.", next_step="Begin a new one.")
+        self._require_open()
         self._on(self._ends.rest())
         if not self._ends.ends_in_quiet:
             self._accept(self._tone.after())
@@ -103,6 +101,10 @@ class VoskStream:
         self._decoder = None
         found = self._weighed(_joined(self._parts))
         return self._heard(found if self._loudness.silent else self._with_opinion(found))
+
+    def _require_open(self) -> None:
+        if self._decoder is None:
+            raise MisuseError("This stream is finished.", next_step="Begin a new one.")
 
     def _on(self, pcm: Samples) -> None:
         """Let sound go on to the decoder, with room tone ahead where no quiet is."""

@@ -14,8 +14,8 @@ from assistant.speech.calibration import builtin_calibration
 from assistant.speech.filterbank import filter_bank
 from assistant.speech.lexicon import network_lexicon
 from assistant.speech.modeldir import builtin_directory
-from assistant.speech.opinion import Opinion, PathCosts
-from assistant.speech.phonegraph import OTHER_WORDS
+from assistant.speech.opinion import Opinion
+from assistant.speech.phonegraph import OTHER_WORDS, GraphCosts
 from assistant.speech.secondnet import SecondNet, builtin_second, turns, write_second
 
 if TYPE_CHECKING:
@@ -24,7 +24,7 @@ if TYPE_CHECKING:
 
     from numpy.typing import NDArray
 
-_COSTS = PathCosts(blank=2.25, word=0.9, loop_phone=0.75, other_words=1.8)
+_COSTS = GraphCosts(blank=2.25, word=0.9, loop_phone=0.75, other_words=1.8)
 
 
 def _noise(seed: int, seconds: float, level: float = 800.0) -> Samples:
@@ -112,7 +112,7 @@ def test_a_phrase_counts_by_the_best_of_its_ways_and_pays_for_its_words() -> Non
     told = {one.text: one.score for one in both}
     assert told["either one"] == max(ways)
     assert set(told) == {"either one", "", OTHER_WORDS}
-    dear = PathCosts(blank=2.25, word=1.9, loop_phone=0.75, other_words=2.8)
+    dear = GraphCosts(blank=2.25, word=1.9, loop_phone=0.75, other_words=2.8)
     again = {
         one.text: one.score
         for one in Opinion(lambda _: scores, lexicon, dear).scored(scores, ["either one"])

@@ -1,4 +1,4 @@
-"""The second network: small, sees a whole sound at once, and is asked where the first is unsure.
+"""The second network: small, sees a whole sound at once, and scores what the first lists.
 
 The first layer sees frames -4 to 4 and steps by three, as the first network's does. Each block
 after it adds three things to what comes in, each of a layer norm of it: a gated convolution over
@@ -22,7 +22,7 @@ from assistant.speech.acoustic.network import (
     output_frames,
     trained_names,
 )
-from assistant.speech.secondnet import HEADS, REACH, turns
+from assistant.speech.secondnet import HEADS, REACH, SIDE, turns
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -38,7 +38,6 @@ __all__ = [
 ]
 
 _WIDER: Final = 3
-_SIDE: Final = 4
 
 
 def is_attending(parameters: Mapping[str, Any]) -> bool:
@@ -61,7 +60,7 @@ def fresh_attending(
     def norm(name: str) -> None:
         made[f"{name}.scale"], made[f"{name}.shift"] = torch.ones(width), torch.zeros(width)
 
-    affine("in", width, (2 * _SIDE + 1) * 40)
+    affine("in", width, (2 * SIDE + 1) * 40)
     quiet = (3 * blocks) ** -0.5
     for block in range(blocks):
         here = f"{block}."
@@ -121,11 +120,11 @@ def attending_posteriors(
     outputs = output_frames(lengths)
     most = int(outputs.max())
     device = features.device
-    spots = torch.arange(-_SIDE, STRIDE * (most - 1) + _SIDE + 1, device=device)
+    spots = torch.arange(-SIDE, STRIDE * (most - 1) + SIDE + 1, device=device)
     held = spots[None].clamp(min=0).minimum(lengths[:, None] - 1)
     x = (features - parameters["mu"]) / parameters["sd"]
     x = x.gather(1, held[:, :, None].expand(-1, -1, x.shape[2]))
-    x = x.unfold(1, 2 * _SIDE + 1, STRIDE).transpose(2, 3).flatten(2)
+    x = x.unfold(1, 2 * SIDE + 1, STRIDE).transpose(2, 3).flatten(2)
     x = torch.relu(_affine(parameters, "in", x))
     valid = torch.arange(most, device=device)[None] < outputs[:, None]
     pairs = x.shape[-1] // HEADS // 2

@@ -8,48 +8,20 @@ the scale 1127 ln(1 + f/700). A test compares them with kaldi-native-fbank.
 
 from __future__ import annotations
 
-import math
 from functools import cache
-from typing import Any, Final
+from typing import Any
 
 import torch
 
+from assistant.speech.filterbank import BANDS, EMPHASIS, FFT, FLOOR, FRAME, HOP, triangles, window
+
 __all__ = ["BANDS", "FRAME", "HOP", "fbank", "frame_count"]
 
-RATE: Final = 16_000
-BANDS: Final = 40
-FRAME: Final = 400
-HOP: Final = 160
-_FFT: Final = 512
-_LOW: Final = 20.0
-_HIGH: Final = 7600.0
-_EMPHASIS: Final = 0.97
-_FLOOR: Final = 1.1920929e-07
-
-
-def _mel(hertz: float) -> float:
-    return 1127.0 * math.log(1.0 + hertz / 700.0)
-
 
 @cache
-def _triangles(device: str) -> Any:
-    """Weights of the bands, spectrum bins x bands."""
-    step = (_mel(_HIGH) - _mel(_LOW)) / (BANDS + 1)
-    weights = torch.zeros(_FFT // 2 + 1, BANDS)
-    for band in range(BANDS):
-        left = _mel(_LOW) + band * step
-        for spot in range(_FFT // 2):
-            here = _mel(RATE / _FFT * spot)
-            if left < here < left + 2 * step:
-                away = abs(here - (left + step))
-                weights[spot, band] = 1.0 - away / step
-    return weights.to(device)
-
-
-@cache
-def _window(device: str) -> Any:
-    turn = torch.arange(FRAME, dtype=torch.float64) * (2 * math.pi / (FRAME - 1))
-    return (0.5 - 0.5 * torch.cos(turn)).pow(0.85).float().to(device)
+def _tables(device: str) -> tuple[Any, Any]:
+    """Give the weights of the bands, spectrum bins x bands, and the window, on a device."""
+    return tuple(torch.from_numpy(table()).to(device) for table in (triangles, window))
 
 
 def frame_count(samples: Any, hop: Any = float(HOP)) -> Any:
@@ -74,6 +46,7 @@ def fbank(waves: Any, hop: Any = None, frames: int | None = None) -> Any:
     cut = waves.gather(1, flat).reshape(clips, count, FRAME) * inside
     cut = cut - cut.mean(-1, keepdim=True)
     before = torch.cat([cut[..., :1], cut[..., :-1]], -1)
-    cut = (cut - _EMPHASIS * before) * _window(str(device))
-    power = torch.fft.rfft(cut, _FFT).abs().square()
-    return (power @ _triangles(str(device))).clamp(min=_FLOOR).log()
+    bands, shape = _tables(str(device))
+    cut = (cut - EMPHASIS * before) * shape
+    power = torch.fft.rfft(cut, FFT).abs().square()
+    return (power @ bands).clamp(min=FLOOR).log()
