@@ -19,7 +19,6 @@ from assistant.speech.acoustic.export import folded, model_bytes, posteriors  # 
 from assistant.speech.acoustic.features import fbank, frame_count  # noqa: E402
 from assistant.speech.acoustic.network import (  # noqa: E402
     fresh_parameters,
-    grown,
     load_parameters,
     log_posteriors,
 )
@@ -261,26 +260,6 @@ def test_alone_nothing_is_averaged() -> None:
     gradient = torch.tensor([3.0])
     assert Team().share([gradient], 0.75) == 0.75
     assert gradient.item() == 3.0
-
-
-def test_a_wider_network_computes_what_it_grew_from() -> None:
-    small = parameters(3)
-    large = grown(small, 24, 7, seed=4)
-    assert large["c.1.weight"].shape == (24, 72)
-    features, lengths = torch.randn(2, 60, 40), torch.tensor([60, 41])
-    before, outputs = log_posteriors(small, features, lengths)
-    after, same = log_posteriors(large, features, lengths)
-    assert torch.equal(outputs, same)
-    assert torch.allclose(before, after, atol=1e-4)
-
-
-def test_a_deeper_network_agrees_with_the_one_in_numpy() -> None:
-    deep = grown(parameters(5), 16, 8, seed=6)
-    features = torch.randn(1, 70, 40)
-    wanted, _ = log_posteriors(deep, features, torch.tensor([70]))
-    layers = folded({name: one.numpy() for name, one in deep.items()})
-    assert len(layers) == 8
-    assert np.abs(posteriors(layers, features[0].numpy()) - wanted[0].numpy()).max() < 1e-3
 
 
 def test_leaving_units_out_changes_what_is_computed() -> None:

@@ -110,9 +110,10 @@ def test_training_learns_and_goes_on(tmp_path: Path) -> None:
     assert [line for line in told if "to rivals" in line]
     held = load_parameters(path, "cpu")
     assert all(bool(torch.isfinite(one).all()) for one in held.values())
-    more = Plan(steps=1, rate=1e-3, average=0.1, **sizes)
+    more = Plan(steps=1, rate=1e-3, average=0.1, **(sizes | {"attending": 2}))
     again = train([tmp_path / "pack"], tmp_path / "more", more, start=path, tell=lines.append)
     after = load_parameters(again, "cpu")
+    assert {name for name in after if name.startswith("1.")}
     assert {name for name in held if not torch.equal(held[name], after[name])} == held.keys() - {
         "mu",
         "sd",

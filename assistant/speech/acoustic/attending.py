@@ -15,6 +15,7 @@ from typing import TYPE_CHECKING, Any, Final
 import torch
 import torch.nn.functional as fn
 
+from assistant.errors import GivenError
 from assistant.speech.acoustic.network import (
     OUTPUTS,
     STRIDE,
@@ -31,6 +32,7 @@ if TYPE_CHECKING:
 
 __all__ = [
     "attending_posteriors",
+    "deepened",
     "fresh_attending",
     "is_attending",
     "learnt_names",
@@ -76,6 +78,31 @@ def fresh_attending(
     norm("out")
     affine("out", OUTPUTS, width)
     return {name: one.float().to(device) for name, one in made.items()}
+
+
+def deepened(parameters: Parameters, blocks: int, *, seed: int = 0) -> Parameters:
+    """Give a network of so many ``blocks`` that computes what one of fewer does.
+
+    New blocks come after the others, and add nothing yet. Raises ``GivenError`` where the network
+    has more blocks.
+    """
+    had = _blocks(parameters)
+    if had > blocks:
+        raise GivenError(
+            f"The network to go on from has {had} blocks, more than the {blocks} asked for.",
+            next_step=f"Give --attending {had} or more.",
+        )
+    mean, deviation = parameters["mu"], parameters["sd"]
+    width = len(parameters["in.bias"])
+    made = fresh_attending(mean, deviation, width=width, blocks=blocks, seed=seed)
+    for block in range(had, blocks):
+        for part in ("conv", "attend", "wide"):
+            made[f"{block}.{part}.weight"].zero_()
+    return made | parameters
+
+
+def _blocks(parameters: Mapping[str, Any]) -> int:
+    return sum(name.endswith("gate.weight") for name in parameters)
 
 
 def _affine(parameters: Parameters, name: str, x: Any) -> Any:
@@ -129,8 +156,7 @@ def attending_posteriors(
     valid = torch.arange(most, device=device)[None] < outputs[:, None]
     pairs = x.shape[-1] // HEADS // 2
     angles = [torch.as_tensor(one, device=device) for one in turns(most, pairs)]
-    blocks = sum(name.endswith("gate.weight") for name in parameters)
-    for block in range(blocks):
+    for block in range(_blocks(parameters)):
         here = f"{block}."
         x = x + fn.dropout(_convolved(parameters, here, x, valid), dropped)
         x = x + fn.dropout(_attended(parameters, here, x, valid, angles), dropped)

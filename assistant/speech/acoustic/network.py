@@ -30,6 +30,7 @@ __all__ = [
     "grown",
     "load_parameters",
     "log_posteriors",
+    "narrowed",
     "output_frames",
     "save_parameters",
     "trained_names",
@@ -119,6 +120,47 @@ def grown(
                 seen[: part.shape[0]] = 0.0
                 seen[: part.shape[0], :, :narrow] = part.view(part.shape[0], places, narrow)
     return {name: one.to(device) for name, one in made.items()}
+
+
+def narrowed(parameters: Parameters, width: int) -> Parameters:
+    """Give a network of ``width`` units a layer, of one that has as many or more.
+
+    Units of all layers at one place are one channel, since layers are summed. Kept are the
+    channels that move the layers which listen to them most: by the power that the norms make a
+    channel expect, times the weights it is heard with.
+    """
+    had = parameters["c.0.bias"].shape[0]
+    if had <= width:
+        return parameters
+    power, moves = torch.zeros(had), torch.zeros(had)
+    last = sum(name.startswith("c.") and name.endswith("weight") for name in parameters) - 1
+    for number in range(last):
+        power += _expected_power(parameters, number)
+        heard = parameters[f"c.{number + 1}.weight"].float().cpu()
+        if number + 1 < last:
+            norm = parameters[f"b.{number + 1}.weight"], parameters[f"b.{number + 1}.running_var"]
+            heard = heard * (norm[0] * torch.rsqrt(norm[1] + EPSILON)).cpu()[:, None]
+        moves += power * heard.view(len(heard), -1, had).square().sum((0, 1))
+    kept = moves.argsort(descending=True)[:width].sort().values
+    made: Parameters = {}
+    for name, one in parameters.items():
+        made[name] = one
+        chosen = kept.to(one.device)
+        if name.startswith("c.") and one.dim() > 1 and not name.startswith("c.0."):
+            seen = one.view(len(one), -1, had)[:, :, chosen]
+            made[name] = seen.reshape(len(one), -1)
+        if name[:2] in {"c.", "b."} and not name.startswith(f"c.{last}."):
+            made[name] = made[name][chosen]
+    return {name: one.contiguous() for name, one in made.items()}
+
+
+def _expected_power(parameters: Parameters, layer: int) -> Any:
+    """Give the mean square of a rectified normal of the layer's shift and scale, by unit."""
+    scale = parameters[f"b.{layer}.weight"].abs().float().cpu().clamp(min=EPSILON)
+    shift = parameters[f"b.{layer}.bias"].float().cpu()
+    at = shift / scale
+    density = torch.exp(-at.square() / 2) / (2 * torch.pi) ** 0.5
+    return (shift.square() + scale.square()) * torch.special.ndtr(at) + shift * scale * density
 
 
 def trained_names(parameters: Mapping[str, Any], upper: int = 0) -> list[str]:

@@ -18,7 +18,12 @@ import numpy as np
 import torch
 
 from assistant.errors import GivenError
-from assistant.speech.acoustic.attending import fresh_attending, learnt_names, posteriors_of
+from assistant.speech.acoustic.attending import (
+    deepened,
+    fresh_attending,
+    learnt_names,
+    posteriors_of,
+)
 from assistant.speech.acoustic.augment import Augmenter, SoundBank
 from assistant.speech.acoustic.clips import read_pack
 from assistant.speech.acoustic.drawing import Drawer
@@ -31,6 +36,7 @@ from assistant.speech.acoustic.network import (
     grown,
     load_parameters,
     log_posteriors,
+    narrowed,
     save_parameters,
 )
 from assistant.speech.acoustic.phrases import PhraseSource
@@ -129,9 +135,9 @@ def train(
     Weights are also written at every report, so that a run that is cut off leaves some.
 
     ``start`` is a weights file, or a ``final.mdl``, to go on from, grown to the plan's width and
-    layers where it is smaller; without one the network starts at random. ``judge`` are weights
-    that choose among the ways to say a clip and find the strangest clips; without them the
-    start's do.
+    layers (or blocks) where it is smaller, narrowed to its width where it is wider; without one
+    the network starts at random. ``judge`` are weights that choose among the ways to say a clip
+    and find the strangest clips; without them the start's do.
     """
     team = team or Team()
     device, seed = team.device, plan.seed + 1000 * team.rank
@@ -197,15 +203,18 @@ def _parameters(
     start: Path | None, augmenter: Augmenter, spoken: list[int], plan: Plan, device: str
 ) -> Parameters:
     if start is not None and plan.attending:
-        return load_parameters(start, device)
+        read = deepened(load_parameters(start, "cpu"), plan.attending, seed=plan.seed)
+        return {name: one.to(device) for name, one in read.items()}
     if start is not None:
-        read = grown(read_parameters(start, "cpu"), plan.width, plan.layers, plan.seed, device)
+        read = read_parameters(start, "cpu")
+        width = max(plan.width, len(read["c.0.bias"]))
+        read = grown(read, width, plan.layers, plan.seed, device)
         if not is_model(start) or not plan.live_norm:
-            return read
+            return narrowed(read, plan.width)
         rng = np.random.default_rng(plan.seed)
         drawn = (rng.choice(spoken, _NORMED) for _ in range(plan.gathered))
         picks = (torch.tensor(some, device=device)[:, None] for some in drawn)
-        return renormed(read, (augmenter.batch(some) for some in picks))
+        return narrowed(renormed(read, (augmenter.batch(some) for some in picks)), plan.width)
     some = torch.tensor(spoken[:64], device=device)
     features, _ = augmenter.plain(some)
     mean, deviation = features.mean((0, 1)).cpu(), features.std((0, 1)).cpu()
