@@ -56,7 +56,11 @@ class _Affine:
 
 
 class SecondNet:
-    """The network of a file that ``write_second`` wrote."""
+    """The network of a file that ``write_second`` wrote.
+
+    A sound has few outputs, so numpy's own steps weigh as much as the products: they are kept few
+    and in place.
+    """
 
     def __init__(self, path: Path) -> None:
         with np.load(path) as held:
@@ -67,6 +71,11 @@ class SecondNet:
         }
         self._values = values
         self._blocks = sum(name.endswith("gate") for name in self._affines)
+        self._kernels = [
+            np.ascontiguousarray(values[f"{block}.deep.weight"].T) for block in range(self._blocks)
+        ]
+        width = len(values["in.bias"])
+        self._share = np.full(width, 1.0 / width, dtype=np.float32)
 
     def posteriors(self, features: NDArray[np.float32]) -> NDArray[np.float32]:
         """Give log posteriors, outputs in time x 40, of features, frames x 40."""
@@ -75,35 +84,38 @@ class SecondNet:
         spots = _STRIDE * np.arange(outputs)[:, None] + np.arange(-SIDE, SIDE + 1)
         x = x[spots.clip(0, len(features) - 1)].reshape(outputs, -1).astype(np.float32)
         x = np.maximum(self._affines["in"](x), 0.0)
-        width = x.shape[1]
-        cos, sin = turns(outputs, width // HEADS // 2)
+        cos, sin = turns(outputs, x.shape[1] // HEADS // 2)
         for block in range(self._blocks):
-            x += self._convolved(f"{block}.", x)
+            x += self._convolved(block, x)
             x += self._attended(f"{block}.", x, cos, sin)
-            wide = np.maximum(self._affines[f"{block}.wider"](self._normed(f"{block}.wide", x)), 0)
-            x += self._affines[f"{block}.wide"](wide)
+            wide = self._affines[f"{block}.wider"](self._normed(f"{block}.wide", x))
+            x += self._affines[f"{block}.wide"](np.maximum(wide, 0.0, out=wide))
         scores = self._affines["out"](self._normed("out", x))
         scores -= scores.max(1, keepdims=True)
         whole: NDArray[np.float32] = scores - np.log(np.exp(scores).sum(1, keepdims=True))
         return whole
 
     def _normed(self, name: str, x: NDArray[np.float32]) -> NDArray[np.float32]:
-        x = x - x.mean(1, keepdims=True)
-        x /= np.sqrt(np.square(x).mean(1, keepdims=True) + _EPSILON)
-        whole: NDArray[np.float32] = x * self._values[f"{name}.scale"]
+        whole: NDArray[np.float32] = x - (x @ self._share)[:, None]
+        power = np.einsum("ij,ij->i", whole, whole) / np.float32(x.shape[1])
+        whole *= (1.0 / np.sqrt(power + np.float32(_EPSILON)))[:, None]
+        whole *= self._values[f"{name}.scale"]
         whole += self._values[f"{name}.shift"]
         return whole
 
-    def _convolved(self, here: str, x: NDArray[np.float32]) -> NDArray[np.float32]:
-        gated = self._affines[f"{here}gate"](self._normed(f"{here}conv", x))
+    def _convolved(self, block: int, x: NDArray[np.float32]) -> NDArray[np.float32]:
+        gated = self._affines[f"{block}.gate"](self._normed(f"{block}.conv", x))
         width = x.shape[1]
+        closed = np.exp(-gated[:, width:])
+        closed += 1.0
         around = np.zeros((len(x) + REACH - 1, width), dtype=np.float32)
-        around[REACH // 2 :][: len(x)] = gated[:, :width] / (1.0 + np.exp(-gated[:, width:]))
-        kernel = self._values[f"{here}deep.weight"]
-        x = np.zeros_like(x)
-        for place in range(REACH):
-            x += around[place : place + len(x)] * kernel[:, place]
-        return self._affines[f"{here}conv"](np.maximum(self._normed(f"{here}deep", x), 0.0))
+        np.divide(gated[:, :width], closed, out=around[REACH // 2 :][: len(x)])
+        seen, part = np.zeros_like(x), np.empty_like(x)
+        for place, kernel in enumerate(self._kernels[block]):
+            np.multiply(around[place : place + len(x)], kernel, out=part)
+            seen += part
+        passed = self._normed(f"{block}.deep", seen)
+        return self._affines[f"{block}.conv"](np.maximum(passed, 0.0, out=passed))
 
     def _attended(
         self,
@@ -118,11 +130,13 @@ class SecondNet:
         half = width // HEADS // 2
         low, high = parts[:2, ..., :half], parts[:2, ..., half:]
         turned = np.concatenate([low * cos - high * sin, low * sin + high * cos], -1)
-        likeness = turned[0] @ turned[1].transpose(0, 2, 1) / np.float32((width // HEADS) ** 0.5)
-        likeness = np.exp(likeness - likeness.max(-1, keepdims=True))
-        likeness /= likeness.sum(-1, keepdims=True)
-        joined = (likeness @ parts[2]).transpose(1, 0, 2).reshape(places, width)
-        return self._affines[f"{here}attend"](joined)
+        turned[0] *= np.float32((width // HEADS) ** -0.5)
+        likeness = turned[0] @ turned[1].transpose(0, 2, 1)
+        likeness -= likeness.max(-1, keepdims=True)
+        np.exp(likeness, out=likeness)
+        heard = likeness @ parts[2]
+        heard /= likeness.sum(-1, keepdims=True)
+        return self._affines[f"{here}attend"](heard.transpose(1, 0, 2).reshape(places, width))
 
 
 def write_second(parameters: Mapping[str, NDArray[Any]], path: Path) -> None:
