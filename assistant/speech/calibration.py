@@ -30,8 +30,10 @@ class Calibration(BaseModel):
     that hardly are. With ``second`` the second network is asked too. Where one of these
     comparisons, or that of the best phrase with the next, comes out closer than ``doubt``, it
     hears the sound again in each of ``looks`` (``looks.py``); ``worst``, 0 to 1, is how much the
-    nearest of all hearings counts against their mean. Every rival of the best phrase counts as
-    ``nearer`` than it came, at most as near as can be: networks are too sure of their best.
+    nearest of all hearings counts against their mean, in which the first network's counts
+    ``first`` times where the second has heard the sound more than once. Every rival of the best
+    phrase counts as ``nearer`` than it came, at most as near as can be: networks are too sure of
+    their best.
     ``listed_behind``, at most 8, is how much further behind other words phrases are listed than
     what the decoder gives: the second network may find them better.
     ``sharpness`` scales scores to natural logarithms of weights.
@@ -53,6 +55,7 @@ class Calibration(BaseModel):
     doubt: _Cost
     looks: tuple[Look, ...]
     worst: Annotated[float, Field(ge=0, le=1)]
+    first: Annotated[float, Field(gt=0, le=10)]
     nearer: _Cost
     listed_behind: Annotated[float, Field(ge=0, le=8)]
     sharpness: Annotated[float, Field(gt=0, le=10)]

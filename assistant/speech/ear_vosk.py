@@ -128,6 +128,7 @@ class BuiltinEar:
             opinion=self._opinion,
             looks=self._figures.looks,
             worst=self._figures.worst,
+            first=self._figures.first,
             nearer=self._figures.nearer,
             doubt=self._figures.doubt,
             refuses=self._refuses,

@@ -75,14 +75,18 @@ def _tilted(sound: Samples, tilt: float) -> Samples:
 
 
 def together(
-    hearings: Sequence[Sequence[Hypothesis]], apart: Collection[str] = (), worst: float = 1.0
+    hearings: Sequence[Sequence[Hypothesis]],
+    apart: Collection[str] = (),
+    worst: float = 1.0,
+    first: float = 1.0,
 ) -> list[Hypothesis]:
     """Join what was heard in several looks at one sound; best first, each text once.
 
-    A text's score is its mean over the hearings, below the best of each, and ``_UNLISTED`` below
-    it where it was not listed. Texts beside the winner are raised towards where they came nearest
-    to it, by the share ``worst`` of the way, but not above it. Those of ``apart``, such as
-    silence, keep their mean and never win. A hearing that lists nothing is left out.
+    A text's score is its mean over the hearings, of which the first counts ``first`` times and
+    the others once, below the best of each, and ``_UNLISTED`` below it where it was not listed.
+    Texts beside the winner are raised towards where they came nearest to it, by the share
+    ``worst`` of the way, but not above it. Those of ``apart``, such as silence, keep their mean
+    and never win. A hearing that lists nothing is left out.
     """
     listed = [{one.text: one.score for one in hearing} for hearing in hearings if hearing]
     relative: dict[str, list[float]] = {
@@ -93,7 +97,8 @@ def together(
         unlisted = min(-_UNLISTED, min(scores.values()) - best)
         for text, found in relative.items():
             found.append(scores[text] - best if text in scores else unlisted)
-    means = {text: sum(found) / len(found) for text, found in relative.items()}
+    shares = np.array([first] + [1.0] * (len(listed) - 1)) if listed else np.ones(0)
+    means = {text: float(shares @ found / shares.sum()) for text, found in relative.items()}
     phrases = [text for text in means if text not in apart]
     winner = max(phrases, key=means.__getitem__, default=None)
     if winner is not None:

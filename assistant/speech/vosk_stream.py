@@ -1,7 +1,8 @@
 """One utterance through vosk, and what the second network makes of it.
 
 Each phrase that vosk lists is scored by the second network too, and the two count alike; where it
-is close then, the sound is changed a little and the second network hears it again (``looks``).
+is close then, the sound is changed a little and the second network hears it again (``looks``). In
+that the first counts somewhat more than each of the second's hearings, which are much alike.
 Quiet at the ends of the sound goes to neither.
 """
 
@@ -51,6 +52,7 @@ class Told:
     opinion: Opinion | None = None
     looks: tuple[Look, ...] = ()
     worst: float = 1.0
+    first: float = 1.0
     nearer: float = 0.0
     doubt: float = 0.0
     refuses: bool = True
@@ -126,7 +128,8 @@ class VoskStream:
         hearings = [found]
         for look in (Look(), *told.looks):
             hearings.append(self._weighed(told.opinion.of(changed(sound, look), texts)))
-            joined = together(hearings, ("", OTHER_WORDS), told.worst)
+            first = told.first if len(hearings) > 2 else 1.0
+            joined = together(hearings, ("", OTHER_WORDS), told.worst, first)
             if len(hearings) == 2 and not self._close(joined):
                 break
         return joined

@@ -127,6 +127,18 @@ def test_how_near_a_rival_is_lies_between_the_mean_and_the_nearest_look() -> Non
         assert scores["fifty"] - scores["sixty"] == pytest.approx(behind)
 
 
+def test_the_first_hearing_may_count_more() -> None:
+    hearings = [
+        _found(five=-1.0, four=-8.0),
+        _found(four=-1.0, five=-4.0),
+        _found(four=-2.0, five=-6.0),
+    ]
+    for first, winner, ahead in ((1.0, "five", 0.0), (2.0, "five", 7 / 4), (0.5, "four", 7 / 5)):
+        joined = together(hearings, worst=0.0, first=first)
+        assert joined[0].text == winner
+        assert joined[0].score - joined[1].score == pytest.approx(ahead)
+
+
 def test_silence_and_other_words_keep_their_mean_and_never_win() -> None:
     first = [*_found(lit=-5.0), Hypothesis(text="", score=-4.0)]
     second = [*_found(lit=-7.0), Hypothesis(text="", score=-1.0)]
@@ -217,6 +229,7 @@ def _stream(
     asked_behind: float = 0.0,
     number_behind: float = 0.0,
     worst: float = 1.0,
+    first_counts: float = 1.0,
     nearer: float = 0.0,
 ) -> tuple[VoskStream, _Opinion]:
     """Give a stream whose decoder tells ``first``; the second network the same, or ``opinions``."""
@@ -232,6 +245,7 @@ def _stream(
         looks=_LOOKS,
         doubt=doubt,
         worst=worst,
+        first=first_counts,
         nearer=nearer,
         grammar="volts",
     )
@@ -286,6 +300,18 @@ def test_both_networks_count_alike() -> None:
     assert heard.text == "eleven"
     told = _heard({"twelve": -10.0, "eleven": -16.0}, {"twelve": -9.0, "eleven": -19.0}, worst=0.0)
     assert told.margin == pytest.approx(8.0)
+
+
+def test_the_first_network_counts_more_where_the_second_hears_often() -> None:
+    five, four = {"five": -10.0, "four": -17.0}, {"four": -10.0, "five": -13.0}
+    # Five is 7 ahead in the first network, four 3 in each of the second's four hearings
+    for counts, text, margin in ((1.0, "four", 5 / 5), (2.0, "five", 2 / 6)):
+        heard = _heard(five, four, worst=0.0, first_counts=counts, doubt=9.0)
+        assert heard.text == text
+        assert heard.margin == pytest.approx(margin)
+    for counts in (1.0, 2.0):  # looked at once only, both count alike
+        heard = _heard(five, four, worst=0.0, first_counts=counts, doubt=1.9)
+        assert (heard.text, heard.margin) == ("five", pytest.approx(2.0))
 
 
 def test_a_long_sound_is_left_to_the_first_network() -> None:
