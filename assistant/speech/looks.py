@@ -97,7 +97,8 @@ def together(
         unlisted = min(-_UNLISTED, min(scores.values()) - best)
         for text, found in relative.items():
             found.append(scores[text] - best if text in scores else unlisted)
-    shares = np.array([first] + [1.0] * (len(listed) - 1)) if listed else np.ones(0)
+    shares = np.ones(len(listed))
+    shares[:1] = first
     means = {text: float(shares @ found / shares.sum()) for text, found in relative.items()}
     phrases = [text for text in means if text not in apart]
     winner = max(phrases, key=means.__getitem__, default=None)

@@ -125,14 +125,14 @@ class VoskStream:
         sound = spoken_part(np.concatenate(self._sound))
         if len(sound) > _LONGEST:
             return found
-        hearings = [found]
-        for look in (Look(), *told.looks):
-            hearings.append(self._weighed(told.opinion.of(changed(sound, look), texts)))
-            first = told.first if len(hearings) > 2 else 1.0
-            joined = together(hearings, ("", OTHER_WORDS), told.worst, first)
-            if len(hearings) == 2 and not self._close(joined):
-                break
-        return joined
+        apart, opinion = ("", OTHER_WORDS), told.opinion
+        hearings = [found, self._weighed(opinion.of(sound, texts))]
+        joined = together(hearings, apart, told.worst)
+        if not told.looks or not self._close(joined):
+            return joined
+        again = (changed(sound, look) for look in told.looks)
+        hearings += [self._weighed(opinion.of(one, texts)) for one in again]
+        return together(hearings, apart, told.worst, told.first)
 
     def _weighed(self, found: list[Hypothesis]) -> list[Hypothesis]:
         """Give phrases what they are due by what people say, the loop by what it may be ahead."""

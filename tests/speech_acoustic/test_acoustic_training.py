@@ -175,6 +175,10 @@ def test_training_learns_and_goes_on_from_its_weights(tmp_path: Path) -> None:
     assert [line for line in lines if line.endswith("step 4: from here on as in use")]
     train([tmp_path / "pack"], tmp_path / "same", Plan(steps=0), start=path, tell=lines.append)
     assert json.loads(lines[-1])["devset"] == first
+    slim = Plan(steps=0, seconds=6.0, width=24, live_norm=True, gathered=3)
+    for start in (path, model):
+        made = train([tmp_path / "pack"], tmp_path / "slim", slim, start=start, tell=lines.append)
+        assert load_parameters(made, "cpu")["c.1.weight"].shape == (24, 72)
 
 
 def test_no_more_than_the_whole_of_a_run_settles() -> None:

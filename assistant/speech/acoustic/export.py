@@ -33,6 +33,7 @@ __all__ = [
     "folded",
     "is_model",
     "is_second",
+    "layer_count",
     "model_bytes",
     "output_of_phone",
     "posteriors",
@@ -55,15 +56,19 @@ def output_of_phone(name: str) -> int:
     return 1 + PHONES.index(base) if base in PHONES else 0
 
 
+def layer_count(weights: Mapping[str, Any]) -> int:
+    """Count the first network's layers in its parameters or a weights file, the last included."""
+    return sum(name.startswith("c.") and name.endswith("weight") for name in weights)
+
+
 def folded(weights: Mapping[str, NDArray[Any]]) -> Layers:
     """Fold the input's mean and deviation and the batch norm into the affines.
 
     ``weights`` are those of a weights file; gives matrix (outputs x inputs) and bias of each
     layer.
     """
-    count = sum(name.startswith("c.") and name.endswith("weight") for name in weights)
     layers = []
-    for number in range(count):
+    for number in range(layer_count(weights)):
         matrix = np.asarray(weights[f"c.{number}.weight"], np.float64)
         bias = np.asarray(weights[f"c.{number}.bias"], np.float64)
         if number == 0:

@@ -14,7 +14,7 @@ import numpy as np
 import torch
 import torch.nn.functional as fn
 
-from assistant.speech.acoustic.export import EPSILON
+from assistant.speech.acoustic.export import EPSILON, layer_count
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -98,7 +98,7 @@ def grown(
 
     New units have random inputs and are not yet listened to; new layers speak at a tenth.
     """
-    had = sum(name.startswith("c.") and name.endswith("weight") for name in parameters)
+    had = layer_count(parameters)
     narrow = parameters["c.0.bias"].shape[0]
     if (narrow, had) == (width, layers):
         return {name: one.to(device) for name, one in parameters.items()}
@@ -133,7 +133,7 @@ def narrowed(parameters: Parameters, width: int) -> Parameters:
     if had <= width:
         return parameters
     power, moves = torch.zeros(had), torch.zeros(had)
-    last = sum(name.startswith("c.") and name.endswith("weight") for name in parameters) - 1
+    last = layer_count(parameters) - 1
     for number in range(last):
         power += _expected_power(parameters, number)
         heard = parameters[f"c.{number + 1}.weight"].float().cpu()
@@ -235,7 +235,7 @@ def log_posteriors(
     outputs = output_frames(lengths)
     most = int(outputs.max())
     device = features.device
-    last = sum(name.startswith("c.") and name.endswith("weight") for name in parameters) - 1
+    last = layer_count(parameters) - 1
     steps = STEPS[: last - 1]
     around = context(last + 1)
     spots = torch.arange(-around, STRIDE * (most - 1) + around + 1, device=device)
